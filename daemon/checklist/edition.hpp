@@ -1,0 +1,80 @@
+// One size's checklist at one print revision, fully worked out: what is published, kept byte for byte, and walked.
+#pragma once
+
+#include <boost/describe.hpp>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/measure/limits.hpp"
+#include "daemon/measure/reduction.hpp"
+
+namespace tallystick::checklist {
+
+enum class StepKind : std::uint8_t { reading, capture, go, no_go, mating_check, look };
+BOOST_DESCRIBE_ENUM(StepKind, reading, capture, go, no_go, mating_check, look)
+
+/// A feature of an edition. A `count = 4` feature of the family stands here as four features (balloon "12.1" ...,
+/// key "hole-1" ...), each judged by itself. A go / no-go plug stands as one feature with two members (see `members`).
+struct Feature {
+  std::string key;             ///< stable, [a-z0-9-]{1,40}
+  std::string balloon;         ///< "3", "12.1"
+  std::string name;            ///< "outside diameter"
+  std::string kind;            ///< "reading" | "capture" | "go_no_go" | "mating_check" | "look"
+  std::string feature_class;   ///< "critical" | "major" | "minor"
+  std::vector<std::string> stages;  ///< empty: every stage
+  // measured features
+  std::string unit;            ///< name of the print's unit; empty for looks and the like
+  std::string nominal, lower, upper;                  ///< exact decimal text in `unit`; empty where none
+  std::string plausible_lower, plausible_upper;       ///< always set for measured features (worked out)
+  int decimals = 0;            ///< for display; never touches a limit
+  std::string gauge_kind;
+  std::vector<std::string> places;  ///< named places where a reading is taken; empty: one, unnamed
+  std::string reduction = "each";
+  std::string material;        ///< "outside" (too large leaves material to cut), "inside" (too small does), "" (neither)
+  bool zero_plausible = false;
+  std::string capture;         ///< for captures: "now"
+  // words and pictures
+  std::string method;          ///< "from above; part at rest, burr taken off"
+  std::string question_good;   ///< members, checks and looks: the question, with the good answer named
+  std::string question_no_go;  ///< the no-go member's question
+  std::string tool;            ///< which kind of plug or mating part is stated once a walk; empty: none
+  std::string edge;            ///< id of the drawing's edge across which the ruler stands; empty: beside the value
+  std::string ruler;           ///< "up" | "down" | "left" | "right" | "radial": the way that more material points
+  std::vector<std::string> before;  ///< keys of features that must come later than this one
+  bool tells_sizes_apart = false;   ///< planned first
+
+  bool operator==(const Feature&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Feature, (), (key, balloon, name, kind, feature_class, stages, unit, nominal, lower, upper,
+  plausible_lower, plausible_upper, decimals, gauge_kind, places, reduction, material, zero_plausible, capture, method,
+  question_good, question_no_go, tool, edge, ruler, before, tells_sizes_apart))
+
+/// The bytes of an edition are `to_json_text(edition)`: members in this order, no blanks; its SHA-256 is over them.
+struct Edition {
+  int format = 1;
+  std::string family, size, print_revision, part_number, title;
+  std::int64_t number = 0;         ///< counted within family and size, from 1; not part of the worked-out content
+  std::string drawing;             ///< SHA-256 of the SVG, empty: none
+  std::string after_reject = "go_on";    ///< "go_on" | "end_part" | "stop_walk"
+  std::string next_part = "by_itself";   ///< "by_itself" | "by_key"
+  bool moves_allowed = true;
+  int gauge_step_share = 5;        ///< a gauge's step is at most tolerance / this
+  std::vector<Feature> features;   ///< in checklist order
+
+  bool operator==(const Edition&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Edition, (), (format, family, size, print_revision, part_number, title, number, drawing,
+  after_reject, next_part, moves_allowed, gauge_step_share, features))
+
+std::string to_json_text(const Edition& edition);
+Expected<Edition> edition_from(std::string_view json);
+/// 64 hex digits.
+std::string sha256_hex(std::string_view bytes);
+
+/// The feature's limits as Quantities. Precondition: a measured feature of a checked edition.
+Expected<Limits> limits_of(const Feature& feature);
+
+}  // namespace tallystick::checklist

@@ -1,0 +1,13 @@
+# Writes OUT: a table of the page files' bytes.
+string(REPLACE "," ";" FILES "${FILES}")
+set(table "")
+set(arrays "")
+set(index 0)
+foreach(name IN LISTS FILES)
+  file(READ "${ROOT}/${name}" hex HEX)
+  string(REGEX REPLACE "([0-9a-f][0-9a-f])" "0x\\1," bytes "${hex}")
+  string(APPEND arrays "const unsigned char file${index}[] = {${bytes}0};\n")
+  string(APPEND table "  {\"${name}\", {reinterpret_cast<const char*>(file${index}), sizeof(file${index}) - 1}},\n")
+  math(EXPR index "${index} + 1")
+endforeach()
+file(WRITE "${OUT}" "#include \"daemon/pages/pages.hpp\"\n\nnamespace {\n${arrays}const tallystick::pages::Page table[] = {\n${table}};\n}\n\nnamespace tallystick::pages {\nstd::span<const Page> all() { return table; }\n}\n")

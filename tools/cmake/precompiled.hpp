@@ -1,0 +1,19 @@
+// What most rooms include anyway; nothing relies on it being here.
+#pragma once
+#include <algorithm>
+#include <array>
+#include <boost/describe.hpp>
+#include <boost/json.hpp>
+#include <chrono>
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <memory>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <tl/expected.hpp>
+#include <utility>
+#include <variant>
+#include <vector>
