@@ -1,0 +1,105 @@
+// A dialect: how the bytes of one kind of gauge become values, and how its port is to be set. Data, not code: it is
+// read from a *.dialect.toml text (config/dialects/README.md explains every key) and compiled once into a plan.
+// Pure: the caller opens the file. A Dialect is immutable after loading and may be shared by threads.
+#pragma once
+
+#include <chrono>
+#include <cstddef>
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/measure/error.hpp"
+#include "daemon/measure/quantity.hpp"
+#include "drivers/decode/reading.hpp"
+
+namespace tallystick {
+
+/// Everything that is wrong with one text, in the order of its lines. Never empty where it is an error.
+using Faults = std::vector<Error>;
+
+enum class Parity : std::uint8_t { none, even, odd, mark, space };
+enum class FlowControl : std::uint8_t { none, rts_cts, xon_xoff };
+/// What becomes of a modem line when the port is opened.
+enum class LineSignal : std::uint8_t { leave, assert_it, deassert };
+
+/// How the port must be set. A baud rate of 0 never occurs.
+struct PortSettings {
+  int baud = 9600;
+  int data_bits = 8;  ///< 5 to 8
+  Parity parity = Parity::none;
+  int stop_bits = 1;  ///< 1 or 2
+  FlowControl flow = FlowControl::none;
+  LineSignal rts = LineSignal::leave;
+  LineSignal dtr = LineSignal::leave;
+  /// Bytes that come sooner after opening are thrown away and counted (`Decoder::discarded`).
+  std::chrono::milliseconds warm_up{0};
+
+  /// Start bit, data bits, parity bit, stop bits at this speed.
+  std::chrono::nanoseconds character_time() const;
+  bool operator==(const PortSettings&) const = default;
+};
+
+/// How the stream is cut into frames.
+enum class CutBy : std::uint8_t { terminator, length, start_end, idle_gap };
+
+struct Framing {
+  CutBy by = CutBy::terminator;
+  std::string start;           ///< bytes that begin a frame; may be empty but for `start_end`
+  std::string end;             ///< the terminator, or the end bytes; empty for `length` without one and `idle_gap`
+  std::size_t length = 0;      ///< of the whole frame, for `length`
+  std::size_t after_end = 0;   ///< bytes of the frame that follow the end bytes (a checksum)
+  std::size_t longest = 256;   ///< a frame with more bytes is refused as too_long
+  /// The line was silent for so long: what follows is a new beginning. Default 3.5 character times.
+  std::chrono::nanoseconds idle_gap{0};
+  /// A frame that was begun and got no further for so long is `incomplete`. (A gap inside a frame may be the
+  /// operating system's or a radio's, so this is longer than idle_gap, except where the gap itself cuts.)
+  std::chrono::nanoseconds give_up{0};
+};
+
+/// Who speaks first.
+enum class Speaks : std::uint8_t { pushed, asked, streams };
+std::string_view name(Speaks speaks);
+/// The cause that a reading of such a gauge has.
+Cause cause_of(Speaks speaks);
+
+/// How an `asked` gauge is asked. One request at a time is outstanding on a port.
+struct Ask {
+  std::string request;  ///< bytes to send
+  std::chrono::milliseconds reply_timeout{500};
+  int retries = 1;      ///< further tries after the first
+  std::chrono::milliseconds every{0};  ///< asked by a timer so often; 0: only by a person
+};
+
+namespace decode {
+class Plan;  // drivers/decode/plan.hpp
+}
+
+struct Dialect {
+  std::string name;   ///< [a-z0-9-]{1,40}
+  std::string about;  ///< one sentence for people
+  PortSettings port;
+  Framing framing;
+  Speaks speaks = Speaks::pushed;
+  /// A streaming gauge that says nothing for so long is silent; 0: silence means nothing (pushed, asked).
+  std::chrono::milliseconds silent_after{0};
+  /// A streaming gauge is not known before so many frames were understood after opening; 0 for the others.
+  int frames_to_identify = 0;
+  std::optional<Ask> ask;          ///< set exactly where `speaks` is asked
+  std::optional<Unit> unit;        ///< the dialect's own; always set where the frame carries none
+  bool unit_in_frame = false;      ///< the frame names its unit (then `unit` is what stands in for a missing one)
+  bool carries_channel = false;
+  std::vector<std::string> same_shape_as;  ///< dialects that decode these bytes to the same readings
+
+  std::shared_ptr<const decode::Plan> plan;  ///< never null after loading
+};
+
+/// Reads and compiles a dialect. `file` is only named in the faults ("file:line"). All faults are told at once; their
+/// codes: "not_toml", "unknown_key", "missing_key", "wrong_type", "wrong_value", "bad_pattern", "contradiction",
+/// "unknown_unit", "no_unit".
+tl::expected<Dialect, Faults> read_dialect(std::string_view toml, std::string_view file);
+
+}  // namespace tallystick
