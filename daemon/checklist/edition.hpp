@@ -45,12 +45,14 @@ struct Feature {
   std::string ruler;           ///< "up" | "down" | "left" | "right" | "radial": the way that more material points
   std::vector<std::string> before;  ///< keys of features that must come later than this one
   bool tells_sizes_apart = false;   ///< planned first
+  std::string exception;       ///< why this size differs from its family here; empty: it does not
 
   bool operator==(const Feature&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Feature, (), (key, balloon, name, kind, feature_class, stages, unit, nominal, lower, upper,
   plausible_lower, plausible_upper, decimals, gauge_kind, places, reduction, material, zero_plausible, capture, method,
-  question_good, question_no_go, tool, edge, ruler, before, tells_sizes_apart))
+  question_good, question_no_go, tool, edge, ruler, before, tells_sizes_apart,
+  exception))
 
 /// The bytes of an edition are `to_json_text(edition)`: members in this order, no blanks; its SHA-256 is over them.
 struct Edition {

@@ -1,0 +1,32 @@
+// Reads a configuration whole from disk: tallystick.toml, its dialects, families with their size tables and drawings.
+// Reading changes no byte. What is sound can be served although other things are not.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "daemon/checklist/family.hpp"
+#include "daemon/shop/shop_config.hpp"
+#include "drivers/decode/dialect.hpp"
+
+namespace tallystick::record {
+
+struct Configuration {
+  std::filesystem::path file;                  ///< absolute
+  shop::ShopConfig shop;                       ///< paths in it are absolute
+  std::map<std::string, Dialect> dialects;     ///< by name
+  std::vector<checklist::Family> families;     ///< with the editions worked out (number 0: not yet published)
+  std::map<std::string, std::string> drawings; ///< SVG bytes by SHA-256
+  std::vector<checklist::Fault> faults;        ///< of all files, by file and line
+
+  /// Every sound worked-out edition of every family, in order.
+  std::vector<checklist::Edition> editions() const;
+};
+
+/// `file`: a tallystick.toml, or the folder that holds one. Never fails as a whole but for a file that cannot be
+/// read or is no TOML: Error "cannot_read". Blocking; any thread.
+Expected<Configuration> load_configuration(const std::filesystem::path& file);
+
+}  // namespace tallystick::record

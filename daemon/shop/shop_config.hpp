@@ -1,0 +1,113 @@
+// What tallystick.toml says: the daemon's own settings, benches, ports, the register of gauges, masters, tools, the
+// shop's lists. Pure: text in, struct and faults out. Nothing here opens a file.
+#pragma once
+
+#include <boost/describe.hpp>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/checklist/fault.hpp"
+#include "daemon/shop/gauge_card.hpp"
+
+namespace tallystick::shop {
+
+/// Paths stand as written; `record::load_configuration` turns relative ones into absolute.
+struct DaemonSettings {
+  std::string address = "127.0.0.1";  ///< loopback only, until people can sign in
+  int port = 7411;                    ///< 0: any free one
+  std::string data = "data";          ///< folder of the record; relative: from the configuration's folder
+  std::string port_folder;            ///< where relative paths of ports begin; empty: the configuration's folder
+  std::string clock = "network";      ///< "network" | "own"
+  double unsynchronised_minutes = 60;  ///< `network`: longer without synchronisation is shown and flagged
+  double ask_clock_days = 30;          ///< `own`: how often the page asks to hold the clock against a watch
+  bool operator==(const DaemonSettings&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(DaemonSettings, (), (address, port, data, port_folder, clock, unsynchronised_minutes,
+  ask_clock_days))
+
+struct Bench {
+  std::string id, name;   ///< "bench-1", "bench 1"
+  bool operator==(const Bench&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Bench, (), (id, name))
+
+/// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
+struct PortCard {
+  std::string id;         ///< "receiver-1"
+  std::string path;       ///< by-id or by-path link, or a plain device
+  std::string dialect;    ///< name of the dialect
+  bool operator==(const PortCard&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect))
+
+/// A master (setting ring, gauge block): what a gauge is checked against.
+struct Master {
+  std::string id, name, kind;   ///< "ring-25", "ring 25.002", "setting-ring"
+  std::string size, unit;       ///< certified size, exact decimal text
+  std::string calibration_due;  ///< "2027-06-30", empty: none
+  bool operator==(const Master&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Master, (), (id, name, kind, size, unit, calibration_due))
+
+/// A plug or mating part, stated once a walk. `kind` is what a feature's `tool` names.
+struct Tool {
+  std::string id, name, kind;
+  std::string calibration_due;  ///< "2027-06-30", empty: none
+  bool operator==(const Tool&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Tool, (), (id, name, kind, calibration_due))
+
+/// Named until people can sign in: offered as a choice, and what the journal then holds is a stated name.
+struct Person {
+  std::string name, role;       ///< role: "inspector" | "lead" | "machinist" | "it"
+  bool operator==(const Person&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Person, (), (name, role))
+
+/// What follows a run change of this kind.
+struct RunChangeKind {
+  std::string kind, name;       ///< "wear_offset", "wear offset"
+  std::string then = "nothing"; ///< "nothing" | "features_named" | "first_part" | "first_part_and_release"
+  bool operator==(const RunChangeKind&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(RunChangeKind, (), (kind, name, then))
+
+/// Reasons come from these lists, never typed at the bench.
+struct Reasons {
+  std::vector<std::string> retake, pass_over, publish;
+  bool operator==(const Reasons&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Reasons, (), (retake, pass_over, publish))
+
+struct ShopConfig {
+  std::string name;                  ///< of the shop, for page heads
+  std::string decimal_mark = ".";    ///< shown numbers only: "." | ","
+  std::string theme = "system";      ///< "system" | "light" | "dark"
+  std::string language = "en";
+  DaemonSettings daemon;
+  std::vector<Bench> benches;
+  std::vector<PortCard> ports;
+  std::vector<GaugeCard> gauges;     ///< `dialect` is the port's; `setting.size` is the master's, both filled in
+  std::vector<Master> masters;
+  std::vector<Tool> tools;
+  std::vector<Person> people;
+  std::vector<RunChangeKind> run_changes;
+  Reasons reasons;
+  std::vector<std::string> dialect_folders;  ///< as written; relative: from the configuration's folder
+  std::vector<std::string> families;         ///< files "*.family.toml", as written
+  bool operator==(const ShopConfig&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(ShopConfig, (), (name, decimal_mark, theme, language, daemon, benches, ports, gauges, masters,
+  tools, people, run_changes, reasons, dialect_folders, families))
+
+/// A configuration as read, sound or not: what has a fault is left out of `config`, the rest stands.
+struct ReadConfig {
+  ShopConfig config;
+  std::vector<checklist::Fault> faults;
+  std::vector<int> gauge_lines, port_lines;   ///< parallel to `config.gauges` and `config.ports`
+  std::vector<int> family_lines;              ///< parallel to `config.families`
+};
+ReadConfig read_config(std::string_view toml, std::string file_name);
+
+}  // namespace tallystick::shop
