@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <tl/expected.hpp>
 #include <utility>
 
@@ -25,6 +26,9 @@ using Done = Expected<void>;
 inline tl::unexpected<Error> fail(std::string code, std::string what, std::string where = {}, std::string hint = {}) {
   return tl::unexpected<Error>(Error{std::move(code), std::move(what), std::move(where), std::move(hint)});
 }
+
+/// What was found, safe in any message: in quotes, bytes outside printable ASCII as \\xNN, shortened when long.
+std::string quoted(std::string_view found);
 
 /// "where: what (hint)", for logs and terminals.
 inline std::string text(const Error& error) {

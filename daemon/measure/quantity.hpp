@@ -7,63 +7,48 @@
 #include <string_view>
 
 #include "daemon/measure/error.hpp"
+#include "daemon/measure/unit.hpp"
 
 namespace tallystick {
 
-/// What a unit measures. Values of different dimensions (or of different named scalars) never compare.
-enum class Dimension : std::uint8_t { length, angle, temperature, temperature_difference, scalar };
-
-/// A unit of the table in units.cpp: mm um nm m in thou uin, deg dms, degC degF, delta-degC delta-degF, and named
-/// scalars (N g HRC ...). A value type of one byte; units are only ever made by `Unit::named`.
-class Unit {
- public:
-  constexpr Unit() = default;  ///< millimetre
-
-  /// Looks a unit up by its exact name. Error "unknown_unit", with the nearest names as the hint.
-  static Expected<Unit> named(std::string_view name);
-
-  std::string_view name() const;
-  Dimension dimension() const;
-  constexpr bool operator==(const Unit&) const = default;
-  constexpr std::uint8_t index() const { return index_; }
-
- private:
-  constexpr explicit Unit(std::uint8_t index) : index_(index) {}
-  std::uint8_t index_ = 0;
-};
-
-/// True where a value in one can be written in the other (same dimension; a named scalar only with itself).
-bool convertible(Unit from, Unit to);
-
 /// An exact value: an int64 count of its dimension's base.
 /// Length: picometres (1 mm = 10^9, 1 in = 25.4 * 10^9). Angle: nano-arcseconds (1 deg = 3.6 * 10^12).
-/// Temperature and temperature difference: microkelvin (Fahrenheit is rounded to it, half to even: the one
-/// exception). Scalars: 10^-9 of the named unit, never converted.
+/// Temperature (above absolute zero) and temperature difference: microkelvin (Fahrenheit is rounded to it,
+/// half to even, and written with at most five decimals, which it keeps: the one exception). Scalars: 10^-9
+/// of the named unit, never converted. Invariant: its own unit can write it with finitely many decimals.
 class Quantity {
  public:
   constexpr Quantity() = default;  ///< 0 mm
 
-  /// Reads a plain decimal ("-12.5", "+0.4375"; for `dms` "12d30m15.5s" or "12 30 15.5" as documented in text.cpp)
-  /// in `unit`. `decimal_mark` is '.' or ','. Refused with an Error, never rounded: exponents, nan, inf, hex,
-  /// blanks inside or around, digits outside ASCII, empty, overflow, more digits than the base holds.
+  /// Reads a plain decimal in `unit`: an optional sign, digits, optionally `decimal_mark` ('.' or ',') and
+  /// digits;
+  /// ".4375" is one, "5." is not. In `dms`: "12d30m15.5s", "-0d5m0s", "12d30m", "12d" (degrees, then minutes
+  /// and seconds below 60; only seconds have decimals). Refused with an Error, never rounded: "empty",
+  /// "not_a_decimal" (exponents, nan, inf, hex, blanks inside or around, digits outside ASCII, ...),
+  /// "too_many_digits" (more than the base holds), "overflow", "below_absolute_zero".
   static Expected<Quantity> parse(std::string_view text, Unit unit, char decimal_mark = '.');
-  /// From a raw count of the base of `unit`'s dimension.
-  static constexpr Quantity of_count(std::int64_t count, Unit unit) { return Quantity(count, unit); }
+  /// From a raw count of the base of `unit`'s dimension. The count is kept whatever it is; where `unit` has
+  /// no finite decimal for it (a mean in inches), the quantity's own unit is `unit.home()` (mm) instead.
+  static constexpr Quantity of_count(std::int64_t count, Unit unit) {
+    return Quantity(count, count % unit.step() == 0 ? unit : unit.home());
+  }
 
   constexpr std::int64_t count() const { return count_; }
   /// The unit it was made with: for showing only. Two Quantities of the same count in mm and in are equal.
   constexpr Unit unit() const { return unit_; }
   Dimension dimension() const { return unit_.dimension(); }
 
-  /// Exact decimal text in `unit`, no trailing zeros beyond `least_decimals`, never rounded. Error "not_exact" when
-  /// the value has no finite decimal there (11 mm in inches), "wrong_unit" when it cannot be written in it.
+  /// Exact decimal text in `unit`, no trailing zeros beyond `least_decimals`, never rounded. Error
+  /// "not_exact" when the value has no finite decimal there (11 mm in inches), "wrong_unit" when it cannot be
+  /// written in it.
   Expected<std::string> text(Unit unit, int least_decimals = 0) const;
-  /// In its own unit, which is always exact but for Fahrenheit (six decimals).
+  /// In its own unit, which is always exact but for Fahrenheit (five decimals).
   std::string text(int least_decimals = 0) const;
-  /// The same number of base counts seen in another convertible unit.
+  /// The same number of base counts seen in another convertible unit. Errors "wrong_unit", "not_exact".
   Expected<Quantity> in(Unit unit) const;
 
-  /// Compares by count. Precondition: convertible units (asserted).
+  /// Compares by count. Precondition: convertible units (asserted; without assertions, unlike units order by
+  /// the table and are never equal).
   std::strong_ordering operator<=>(const Quantity& other) const;
   bool operator==(const Quantity& other) const { return (*this <=> other) == 0; }
 
@@ -73,12 +58,25 @@ class Quantity {
   Unit unit_;
 };
 
-/// Exact sum and difference. Errors "wrong_unit", "overflow". A temperature point minus a point is a difference.
+/// Exact sum and difference, in the unit of `a` where that can write it. Errors "wrong_unit", "overflow".
+/// A temperature point minus a point is a difference; a point plus or minus a difference is a point.
 Expected<Quantity> add(Quantity a, Quantity b);
 Expected<Quantity> subtract(Quantity a, Quantity b);
 
-/// Decimal text of `numerator / denominator` shortened to at most `decimals` places (half to even), for messages
-/// such as "would be 29.99994 mm" only; never for judging.
+/// `numerator / denominator` of `unit` as the nearest count, half to even: only where a rounding is declared.
+/// Error "overflow". Precondition: denominator > 0.
+Expected<Quantity> nearest(std::int64_t numerator, std::int64_t denominator, Unit unit);
+
+/// Exact text for a person or a record: in `preferred` where the value has a finite decimal there, else in
+/// its own unit (11.113 mm against a print in inches stays 11.113 mm).
+struct Written {
+  std::string text;
+  Unit unit;
+};
+Written written(Quantity value, Unit preferred, int least_decimals = 0);
+
+/// Decimal text of `value` in `unit` shortened to at most `decimals` places (half to even), for messages
+/// such as "would be 29.99994 mm" only; never for judging. Precondition: convertible; 0 <= decimals <= 18.
 std::string shown_text(Quantity value, Unit unit, int decimals);
 
 }  // namespace tallystick
