@@ -15,7 +15,8 @@ std::size_t distance(std::string_view a, std::string_view b) {
     row[0] = i;
     for (std::size_t j = 1; j <= b.size(); ++j) {
       row[j] = std::min({last[j] + 1, row[j - 1] + 1, last[j - 1] + (a[i - 1] == b[j - 1] ? 0U : 1U)});
-      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) row[j] = std::min(row[j], before[j - 2] + 1);
+      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
+        row[j] = std::min(row[j], before[j - 2] + 1);
     }
     std::swap(before, last);
     std::swap(last, row);
@@ -39,7 +40,8 @@ std::string text(const Fault& fault) {
 }
 
 bool sound(std::span<const Fault> faults) {
-  return std::none_of(faults.begin(), faults.end(), [](const Fault& f) { return f.severity == Severity::fault; });
+  return std::none_of(faults.begin(), faults.end(),
+                      [](const Fault& f) { return f.severity == Severity::fault; });
 }
 
 void sort_by_place(std::vector<Fault>& faults) {
