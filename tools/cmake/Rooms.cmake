@@ -7,6 +7,8 @@ target_compile_options(tallystick_warnings INTERFACE
 add_library(tallystick_options INTERFACE)
 target_include_directories(tallystick_options INTERFACE "${CMAKE_SOURCE_DIR}")
 target_link_libraries(tallystick_options INTERFACE tl::expected Boost::headers Boost::json Threads::Threads)
+# RE2 brings -pthread along, and the one precompiled header must fit every room.
+target_compile_options(tallystick_options INTERFACE -pthread)
 if(TALLYSTICK_SANITIZE)
   target_compile_options(tallystick_options INTERFACE -fsanitize=address -fno-omit-frame-pointer)
   target_link_options(tallystick_options INTERFACE -fsanitize=address,undefined)
