@@ -1,0 +1,36 @@
+// The newest view of a bench as ready-made text, and what of it a viewer does not have yet. However slow a
+// viewer is, nothing queues up: it gets the newest state, once it can take it.
+#pragma once
+
+#include <boost/json.hpp>
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+
+namespace tallystick::serve {
+
+class BenchFeed {
+ public:
+  struct Message {
+    std::string text;            ///< {"type":"snapshot"|"change","sequence":n,"view":{...}}
+    std::uint64_t sequence = 0;  ///< the view's
+    std::uint64_t mark = 0;      ///< hand it to the next call of message_after
+  };
+
+  /// Takes the present view; false where nothing in it has changed.
+  bool update(const boost::json::value& view);
+  /// What a viewer lacks that had everything up to `mark` (0: nothing yet, so it gets the whole view);
+  /// nothing where it lacks nothing.
+  std::optional<Message> message_after(std::uint64_t mark) const;
+
+ private:
+  struct Member {
+    std::string text;
+    std::uint64_t changed = 0;
+  };
+  std::map<std::string, Member> members_;
+  std::uint64_t mark_ = 0, sequence_ = 0;
+};
+
+}  // namespace tallystick::serve

@@ -1,0 +1,145 @@
+#include "daemon/serve/problem.hpp"
+
+#include <algorithm>
+#include <array>
+#include <boost/json.hpp>
+
+namespace tallystick::serve {
+namespace {
+
+struct Kind {
+  std::string_view code;
+  unsigned status;
+  std::string_view title, meaning;
+};
+
+// Sorted by status; API.md lists the same.
+constexpr std::array kinds{
+    Kind{"bad_request", 400, "The request cannot be read",
+         "What came is not a request of HTTP/1.1, or it can be read in two ways. The connection is closed."},
+    Kind{"bad_target", 400, "The path cannot be read",
+         "The request's target is not a plain path with an optional query."},
+    Kind{"body_not_wanted", 400, "A body where none belongs", "Requests that only read carry no body."},
+    Kind{"not_json", 400, "The body is not JSON", "Send one JSON object in UTF-8."},
+    Kind{"foreign_origin", 403, "Sent by a page of another origin",
+         "Only the daemon's own pages may drive a bench. Programs send no Origin header, or the daemon's "
+         "own."},
+    Kind{"unknown_path", 404, "Nothing here", "The daemon has no such path. API.md lists all of them."},
+    Kind{"unknown_bench", 404, "No such bench",
+         "The configuration names the benches; GET /api/v1/benches lists them."},
+    Kind{"unknown_walk", 404, "No such walk", "GET /api/v1/walks lists the walks that are open."},
+    Kind{"unknown_lot", 404, "No such lot", "GET /api/v1/lots lists the lots."},
+    Kind{"unknown_gauge", 404, "No such gauge", "GET /api/v1/gauges lists the gauges."},
+    Kind{"unknown_edition", 404, "No such edition", "GET /api/v1/checklists lists the editions."},
+    Kind{"unknown_size", 404, "No such size", "The size table of the family lists its sizes."},
+    Kind{"unknown_family", 404, "No such family", "GET /api/v1/checklists lists the families."},
+    Kind{"unknown_drawing", 404, "No such drawing",
+         "Drawings are asked for by their SHA-256, as an edition names it."},
+    Kind{"method_not_allowed", 405, "Not with this method",
+         "The Allow header lists the methods of this path."},
+    Kind{"too_slow", 408, "The request came too slowly",
+         "The rest of it did not come in time. The connection is closed."},
+    Kind{"moved_on", 409, "The walk has moved on",
+         "What the sender saw is no longer what is asked for. Nothing was done. Look at the new step, then "
+         "send anew."},
+    Kind{"not_now", 409, "Not in this state",
+         "The command has no meaning in the bench's present state. Nothing was done."},
+    Kind{"branch_changed", 410, "The journal has branched",
+         "The cursor points past a point where the journal was continued from an older copy. The answer "
+         "carries the "
+         "cursor to go on with."},
+    Kind{"length_required", 411, "Say how long the body is",
+         "Send Content-Length; bodies in chunks are not taken."},
+    Kind{"body_too_large", 413, "The body is too large", "Commands are small. The connection is closed."},
+    Kind{"target_too_long", 414, "The path is too long", "The connection is closed."},
+    Kind{"not_a_json_body", 415, "Commands are JSON", "Send Content-Type: application/json."},
+    Kind{"wrong_host", 421, "Not this daemon's name",
+         "The Host header must be 127.0.0.1, localhost or [::1] with the daemon's port."},
+    Kind{"wrong_shape", 422, "The command's shape is wrong",
+         "A member is missing, or is of another kind than expected."},
+    Kind{"refused", 422, "Refused",
+         "The rules of the walk or of the shop do not allow it. Nothing was done."},
+    Kind{"upgrade_required", 426, "This is a WebSocket", "Open this address as a WebSocket."},
+    Kind{"headers_too_large", 431, "The headers are too large", "The connection is closed."},
+    Kind{"broken", 500, "The daemon failed here",
+         "This is a fault of the daemon. Its log says more. Nothing is lost."},
+    Kind{"not_implemented", 501, "Unknown method", "The daemon knows GET, HEAD and POST."},
+    Kind{"busy", 503, "Too busy", "A bounded queue is full. Nothing was done; send it again in a moment."},
+    Kind{"not_kept", 503, "Nothing is being kept", "The record cannot be written. Nothing was taken."},
+    Kind{"too_many_connections", 503, "Too many connections", "Close some, or try again in a moment."},
+    Kind{"stopping", 503, "The daemon is stopping", "Try again once it is back."},
+    Kind{"no_answer", 504, "No answer in time",
+         "It is not known yet whether it was kept. Send it again with the same idempotency key: it is done "
+         "once."},
+    Kind{"http_version", 505, "HTTP/1.1 only", "The daemon speaks HTTP/1.1."},
+};
+
+const Kind* find(std::string_view code) {
+  const auto at =
+      std::find_if(kinds.begin(), kinds.end(), [&](const Kind& kind) { return kind.code == code; });
+  return at == kinds.end() ? nullptr : &*at;
+}
+
+}  // namespace
+
+std::string html_text(std::string_view text) {
+  std::string out;
+  for (const char letter : text) {
+    switch (letter) {
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      default:
+        out += letter;
+    }
+  }
+  return out;
+}
+
+Answer problem(const Error& error, std::string_view instance) {
+  const auto* kind = find(error.code);
+  const unsigned status = kind ? kind->status : 422;
+  boost::json::object body;
+  body["type"] = kind ? "/problems/" + error.code : "/problems/refused";
+  body["title"] = std::string(kind ? kind->title : find("refused")->title);
+  body["status"] = status;
+  body["detail"] = error.what;
+  if (!instance.empty()) body["instance"] = std::string(instance.substr(0, 300));
+  body["code"] = error.code;
+  if (!error.where.empty()) body["where"] = error.where;
+  if (!error.hint.empty()) body["remedy"] = error.hint;
+  Answer answer;
+  answer.status = status;
+  answer.media_type = "application/problem+json";
+  answer.body = boost::json::serialize(body);
+  if (status == 503) answer.headers.emplace_back("Retry-After", "1");
+  return answer;
+}
+
+Answer problem(std::string code, std::string detail, std::string_view instance, std::string remedy) {
+  return problem(Error{std::move(code), std::move(detail), {}, std::move(remedy)}, instance);
+}
+
+std::optional<Answer> problem_page(std::string_view code) {
+  const auto* kind = find(code);
+  if (!kind) return std::nullopt;
+  Answer answer;
+  answer.media_type = "text/html; charset=utf-8";
+  answer.body = "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><title>" + html_text(kind->title) +
+                "</title><link rel=\"stylesheet\" href=\"/pages/plain.css\"><main><h1>" +
+                html_text(kind->title) + "</h1><p>" + html_text(kind->meaning) + "</p><p><code>" +
+                html_text(kind->code) + "</code>, HTTP " + std::to_string(kind->status) +
+                "</p></main></html>\n";
+  return answer;
+}
+
+}  // namespace tallystick::serve
