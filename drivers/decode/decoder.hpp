@@ -1,9 +1,10 @@
-// From a stream of bytes to readings and typed refusals, by a dialect. One Decoder a port, fed by the port's owner.
-// Pure: no I/O, no clock; time comes in with the bytes. Not thread-safe. Memory is bounded by the dialect's longest
-// frame. However the same bytes are split over calls (with the same times), the same events come out.
+// From a stream of bytes to readings and typed refusals, by a dialect. One Decoder a port, fed by the port's
+// owner. Pure: no I/O, no clock; time comes in with the bytes. Not thread-safe. Memory is bounded by the
+// dialect's longest frame. However the same bytes are split over calls (with the same times), the same events
+// come out.
 //
-// Every byte that is fed lies in the frame of exactly one event, in order, except those of the warm-up, which are
-// counted by discarded().
+// Every byte that is fed lies in the frame of exactly one event, in order, except those of the warm-up, which
+// are counted by discarded().
 #pragma once
 
 #include <cstdint>
@@ -34,19 +35,19 @@ class Decoder {
   /// Until `opened` is called the first byte counts as after a gap.
   explicit Decoder(std::shared_ptr<const Dialect> dialect);
 
-  /// The port was (re)opened: what is under way on the line began unseen. From now on bytes count only from behind a
-  /// delimiter, or after an idle gap. A frame left over from before comes out as incomplete.
+  /// The port was (re)opened: what is under way on the line began unseen. From now on bytes count only from
+  /// behind a delimiter, or after an idle gap. A frame left over from before comes out as incomplete.
   std::vector<DecodeEvent> opened(const Stamp& when);
 
   /// Bytes of one wake-up, stamped at it.
   std::vector<DecodeEvent> feed(std::string_view bytes, const Stamp& when);
 
-  /// Time passed without bytes: expires what is unfinished, ends a frame that is cut by a gap. May be called at any
-  /// time; `next_poll` says when it would do something.
+  /// Time passed without bytes: expires what is unfinished, ends a frame that is cut by a gap. May be called
+  /// at any time; `next_poll` says when it would do something.
   std::vector<DecodeEvent> poll(const Stamp& now);
 
-  /// The line is known to have been silent long enough (end of input, port lost): what is unfinished ends here, the
-  /// next byte begins a frame.
+  /// The line is known to have been silent long enough (end of input, port lost): what is unfinished ends
+  /// here, the next byte begins a frame.
   std::vector<DecodeEvent> gap(const Stamp& when);
 
   /// Nanoseconds after the last byte (or opening) at which `poll` would do something; empty: nothing waits.
@@ -72,21 +73,21 @@ class Decoder {
   void hold_garbage_bound();
   void finish_unfinished(bool certain);
   void emit_refused(std::size_t count, const Refusal& refusal);
-  bool emit_understood(std::size_t count, std::variant<Decoded, Refusal> result);
+  void emit_understood(std::size_t count, Decoded decoded);
   void emit(std::size_t count, std::variant<Decoded, Refusal> result);
   void take_apart(std::size_t count, Frame& frame);
   Refusal lost_border() const;
   std::vector<DecodeEvent> taken();
 
   std::shared_ptr<const Dialect> dialect_;
-  std::string buffer_;         ///< bytes not yet given out
-  std::uint64_t offset_ = 0;   ///< of buffer_[0]
+  std::string buffer_;        ///< bytes not yet given out
+  std::uint64_t offset_ = 0;  ///< of buffer_[0]
   /// Wake-ups whose bytes are still in the buffer: offset of the first byte that each brought.
   std::vector<std::pair<std::uint64_t, Stamp>> wake_ups_;
-  std::size_t searched_ = 0;   ///< buffer_ up to here holds no (further) terminator
-  std::size_t garbage_ = 0;    ///< buffer_ up to here cannot begin a frame
-  Refusal garbage_why_;        ///< of that garbage
-  bool skipping_ = false;      ///< inside a frame that was given up as too long
+  std::size_t searched_ = 0;  ///< buffer_ up to here holds no (further) terminator
+  std::size_t garbage_ = 0;   ///< buffer_ up to here cannot begin a frame
+  Refusal garbage_why_;       ///< of that garbage
+  bool skipping_ = false;     ///< inside a frame that was given up as too long
   Trust trust_ = Trust::begins;
   std::optional<Stamp> last_activity_;
   std::optional<Stamp> opened_;

@@ -1,6 +1,6 @@
-// A dialect: how the bytes of one kind of gauge become values, and how its port is to be set. Data, not code: it is
-// read from a *.dialect.toml text (config/dialects/README.md explains every key) and compiled once into a plan.
-// Pure: the caller opens the file. A Dialect is immutable after loading and may be shared by threads.
+// A dialect: how the bytes of one kind of gauge become values, and how its port is to be set. Data, not code:
+// it is read from a *.dialect.toml text (config/dialects/README.md explains every key) and compiled once into
+// a plan. Pure: the caller opens the file. A Dialect is immutable after loading and may be shared by threads.
 #pragma once
 
 #include <chrono>
@@ -48,11 +48,11 @@ enum class CutBy : std::uint8_t { terminator, length, start_end, idle_gap };
 
 struct Framing {
   CutBy by = CutBy::terminator;
-  std::string start;           ///< bytes that begin a frame; may be empty but for `start_end`
-  std::string end;             ///< the terminator, or the end bytes; empty for `length` without one and `idle_gap`
-  std::size_t length = 0;      ///< of the whole frame, for `length`
-  std::size_t after_end = 0;   ///< bytes of the frame that follow the end bytes (a checksum)
-  std::size_t longest = 256;   ///< a frame with more bytes is refused as too_long
+  std::string start;  ///< bytes that begin a frame; may be empty but for `start_end`
+  std::string end;    ///< the terminator, or the end bytes; empty for `length` without one and `idle_gap`
+  std::size_t length = 0;     ///< of the whole frame, for `length`
+  std::size_t after_end = 0;  ///< bytes of the frame that follow the end bytes (a checksum)
+  std::size_t longest = 256;  ///< a frame with more bytes is refused as too_long
   /// The line was silent for so long: what follows is a new beginning. Default 3.5 character times.
   std::chrono::nanoseconds idle_gap{0};
   /// A frame that was begun and got no further for so long is `incomplete`. (A gap inside a frame may be the
@@ -70,7 +70,7 @@ Cause cause_of(Speaks speaks);
 struct Ask {
   std::string request;  ///< bytes to send
   std::chrono::milliseconds reply_timeout{500};
-  int retries = 1;      ///< further tries after the first
+  int retries = 1;                     ///< further tries after the first
   std::chrono::milliseconds every{0};  ///< asked by a timer so often; 0: only by a person
 };
 
@@ -88,18 +88,18 @@ struct Dialect {
   std::chrono::milliseconds silent_after{0};
   /// A streaming gauge is not known before so many frames were understood after opening; 0 for the others.
   int frames_to_identify = 0;
-  std::optional<Ask> ask;          ///< set exactly where `speaks` is asked
-  std::optional<Unit> unit;        ///< the dialect's own; always set where the frame carries none
-  bool unit_in_frame = false;      ///< the frame names its unit (then `unit` is what stands in for a missing one)
+  std::optional<Ask> ask;      ///< set exactly where `speaks` is asked
+  std::optional<Unit> unit;    ///< the dialect's own; always set where the frame carries none
+  bool unit_in_frame = false;  ///< the frame names its unit (then `unit` is what stands in for a missing one)
   bool carries_channel = false;
   std::vector<std::string> same_shape_as;  ///< dialects that decode these bytes to the same readings
 
   std::shared_ptr<const decode::Plan> plan;  ///< never null after loading
 };
 
-/// Reads and compiles a dialect. `file` is only named in the faults ("file:line"). All faults are told at once; their
-/// codes: "not_toml", "unknown_key", "missing_key", "wrong_type", "wrong_value", "bad_pattern", "contradiction",
-/// "unknown_unit", "no_unit".
+/// Reads and compiles a dialect. `file` is only named in the faults ("file:line"). All faults are told at
+/// once; their codes: "not_toml", "unknown_key", "missing_key", "wrong_type", "wrong_value", "bad_pattern",
+/// "contradiction", "unknown_unit", "no_unit".
 tl::expected<Dialect, Faults> read_dialect(std::string_view toml, std::string_view file);
 
 }  // namespace tallystick

@@ -1,0 +1,46 @@
+// From the tables of a *.dialect.toml to a Dialect: what each key may be, and what contradicts what. Pure.
+#pragma once
+
+#include <string_view>
+
+#include "drivers/decode/dialect.hpp"
+#include "drivers/decode/plan.hpp"
+#include "drivers/decode/toml_fields.hpp"
+
+namespace tallystick::decode {
+
+/// The line that a fault names; 0 where it names none.
+std::uint32_t line_of(const Error& fault);
+
+/// Reads once, noting faults. What `read` returns is only a dialect where no fault was noted.
+class DialectReader {
+ public:
+  DialectReader(const toml::table& root, std::string_view file, Faults& faults);
+  Dialect read();
+
+ private:
+  TomlFields section(std::string_view key);
+  void read_head();
+  void read_port();
+  void read_frame();
+  void check_frame(TomlFields& frame);
+  void read_times(TomlFields& frame);
+  void read_value();
+  void read_columns();
+  void read_unit();
+  void read_status();
+  void read_checksum();
+  void read_crc(TomlFields& checksum, const std::string& kind);
+  void read_talk();
+  void read_ask();
+  void compile();
+
+  TomlFields root_;
+  std::string file_;
+  Faults& faults_;
+  Dialect dialect_;
+  PlanSource source_;
+  std::uint32_t value_line_ = 1;
+};
+
+}  // namespace tallystick::decode

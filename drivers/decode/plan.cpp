@@ -1,0 +1,233 @@
+#include "drivers/decode/plan.hpp"
+
+#include <re2/re2.h>
+
+#include <algorithm>
+
+namespace tallystick::decode {
+
+namespace {
+
+constexpr int most_groups = 12;
+
+Refusal not_mine(std::string detail) { return {RefusalReason::not_mine, std::move(detail)}; }
+
+std::string_view trimmed(std::string_view text) {
+  const auto from = text.find_first_not_of(' ');
+  if (from == std::string_view::npos) return text.substr(0, 0);
+  return text.substr(from, text.find_last_not_of(' ') - from + 1);
+}
+
+/// Characters that a message can show.
+std::string shown(std::string_view text) {
+  std::string out;
+  for (const char c : text.substr(0, 40)) out += (c >= ' ' && c <= '~') ? c : '?';
+  return "\"" + out + "\"";
+}
+
+std::string shown_checksum(const Checksum& checksum, std::string_view bytes) {
+  if (checksum.written_as_hex) return shown(bytes);
+  static constexpr char digits[] = "0123456789ABCDEF";
+  std::string out;
+  for (const char c : bytes) {
+    out += digits[static_cast<unsigned char>(c) >> 4U];
+    out += digits[static_cast<unsigned char>(c) & 0xFU];
+  }
+  return out;
+}
+
+}  // namespace
+
+Decoded Parsed::decoded() const {
+  Decoded out;
+  out.quantity = quantity;
+  out.value_text = std::string(value.view());
+  out.unit_in_frame = unit_in_frame;
+  if (channel) out.channel.emplace(*channel);
+  out.status = status;
+  return out;
+}
+
+Plan::Plan(PlanSource source) : source_(std::move(source)) {
+  if (source_.unit) own_scale_.emplace(*source_.unit);
+  for (const auto& [text, unit] : source_.unit_map) scales_.emplace(text, UnitScale(unit));
+}
+
+Plan::~Plan() = default;
+
+Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
+  std::shared_ptr<Plan> plan(new Plan(std::move(source)));
+  if (const auto& columns = plan->source_.columns) {
+    plan->blank_.assign(columns->width, true);
+    const auto occupy = [&](std::size_t at, std::size_t width) {
+      for (std::size_t i = at; i < std::min(at + width, columns->width); ++i) plan->blank_[i] = false;
+    };
+    for (std::size_t i = 0; i < field_count; ++i) {
+      if (!columns->parts[i]) continue;
+      plan->named_[i] = true;
+      occupy(columns->parts[i]->at, columns->parts[i]->width);
+    }
+    for (const auto& [at, text] : columns->literals) occupy(at, text.size());
+    return plan;
+  }
+  re2::RE2::Options options(re2::RE2::Latin1);
+  options.set_log_errors(false);
+  options.set_max_mem(1 << 20);
+  auto expression = std::make_unique<re2::RE2>(plan->source_.pattern, options);
+  if (!expression->ok()) return fail("bad_pattern", "not a pattern: " + expression->error());
+  if (expression->NumberOfCapturingGroups() > most_groups) return fail("bad_pattern", "more than 12 groups");
+  plan->expression_groups_.resize(static_cast<std::size_t>(expression->NumberOfCapturingGroups()));
+  for (const auto& [group, index] : expression->NamedCapturingGroups()) {
+    const auto field = field_named(group);
+    if (!field)
+      return fail(
+          "bad_pattern", "the pattern names a group \"" + group + "\"", {},
+          "the groups are value, sign, unit, channel and status; write (?:...) for one without a name");
+    plan->expression_groups_[static_cast<std::size_t>(index) - 1] = field;
+    plan->named_[static_cast<std::size_t>(*field)] = true;
+  }
+  if (!plan->has(Field::value))
+    return fail("bad_pattern", "the pattern has no group \"value\"", {},
+                "write (?P<value>...) round the digits");
+  plan->scan_ = ScanPlan::compile(plan->source_.pattern);
+  if (!plan->scan_) plan->expression_ = std::move(expression);
+  return plan;
+}
+
+bool Plan::has(Field field) const { return named_[static_cast<std::size_t>(field)]; }
+
+std::optional<Refusal> Plan::find_body(std::string_view frame, std::string_view& body) const {
+  const Framing& framing = source_.framing;
+  const std::size_t around = framing.start.size() + framing.end.size() + framing.after_end;
+  if (frame.size() < around) return Refusal{RefusalReason::incomplete, "shorter than its own marks"};
+  const std::string_view without_tail = frame.substr(0, frame.size() - framing.after_end);
+  if (!without_tail.starts_with(framing.start) || !without_tail.ends_with(framing.end))
+    return not_mine("start or end bytes are others");
+  body = without_tail.substr(framing.start.size(), frame.size() - around);
+  if (!source_.checksum) return std::nullopt;
+  const Checksum& checksum = *source_.checksum;
+  const std::size_t taken = checksum.width() + checksum.marked_by.size();
+  std::string_view tail;
+  if (checksum.after_end) {
+    tail = frame.substr(frame.size() - framing.after_end);
+  } else {
+    if (body.size() < taken) return not_mine("too short for its checksum");
+    tail = body.substr(body.size() - taken);
+    body.remove_suffix(taken);
+  }
+  if (!tail.starts_with(checksum.marked_by)) return not_mine("no checksum where it should stand");
+  tail.remove_prefix(checksum.marked_by.size());
+  const std::size_t from = checksum.covers_start ? 0 : framing.start.size();
+  std::string covered(frame.substr(from, framing.start.size() - from + body.size()));
+  if (checksum.covers_end) covered += framing.end;
+  if (checksum.matches(covered, tail)) return std::nullopt;
+  return Refusal{RefusalReason::bad_checksum, "checksum " + shown_checksum(checksum, tail) + ", expected " +
+                                                  shown_checksum(checksum, checksum.of(covered))};
+}
+
+bool Plan::find_columns(std::string_view body, Fields& fields) const {
+  const Columns& columns = *source_.columns;
+  if (body.size() != columns.width) return false;
+  for (std::size_t i = 0; i < body.size(); ++i) {
+    if (blank_[i] && body[i] != ' ') return false;
+  }
+  for (const auto& [at, text] : columns.literals) {
+    if (body.compare(at, text.size(), text) != 0) return false;
+  }
+  for (std::size_t i = 0; i < field_count; ++i) {
+    if (!columns.parts[i]) continue;
+    const std::string_view part = body.substr(columns.parts[i]->at, columns.parts[i]->width);
+    const auto field = static_cast<Field>(i);
+    // A status may be a blank; a sign place too. The others are padded with blanks.
+    fields[field] = field == Field::status || field == Field::sign ? part : trimmed(part);
+  }
+  return true;
+}
+
+bool Plan::find_by_expression(std::string_view body, Fields& fields) const {
+  std::array<re2::StringPiece, most_groups> pieces;
+  std::array<re2::RE2::Arg, most_groups> arguments;
+  std::array<const re2::RE2::Arg*, most_groups> pointers{};
+  const std::size_t groups = expression_groups_.size();
+  for (std::size_t i = 0; i < groups; ++i) {
+    arguments[i] = re2::RE2::Arg(&pieces[i]);
+    pointers[i] = &arguments[i];
+  }
+  if (!re2::RE2::FullMatchN(re2::StringPiece(body.data(), body.size()), *expression_, pointers.data(),
+                            static_cast<int>(groups))) {
+    return false;
+  }
+  for (std::size_t i = 0; i < groups; ++i) {
+    if (expression_groups_[i])
+      fields[*expression_groups_[i]] = std::string_view(pieces[i].data(), pieces[i].size());
+  }
+  return true;
+}
+
+bool Plan::find_fields(std::string_view body, Fields& fields) const {
+  if (source_.columns) return find_columns(body, fields);
+  return scan_ ? scan_->match(body, fields) : find_by_expression(body, fields);
+}
+
+std::optional<Refusal> Plan::read_status(const Fields& fields, Parsed& out) const {
+  out.status = GaugeStatus::ok;
+  if (!fields.has(Field::status)) return std::nullopt;
+  const auto known = std::find_if(source_.status_map.begin(), source_.status_map.end(),
+                                  [&](const auto& entry) { return entry.first == fields[Field::status]; });
+  if (known == source_.status_map.end()) {
+    return Refusal{RefusalReason::unknown_status,
+                   "status " + shown(fields[Field::status]) + " stands in no map"};
+  }
+  out.status = known->second;
+  switch (out.status) {
+    case GaugeStatus::ok:
+    case GaugeStatus::low_battery:
+      return std::nullopt;
+    case GaugeStatus::over_range:
+      return Refusal{RefusalReason::out_of_range, "the gauge says: over range"};
+    case GaugeStatus::under_range:
+      return Refusal{RefusalReason::out_of_range, "the gauge says: under range"};
+    case GaugeStatus::error:
+      break;
+  }
+  return Refusal{RefusalReason::not_a_number, "the gauge says: error"};
+}
+
+const UnitScale* Plan::scale_for(const Fields& fields, Parsed& out) const {
+  out.unit_in_frame = false;
+  if (!source_.unit_in_frame || !fields.has(Field::unit) || fields[Field::unit].empty())
+    return own_scale_ ? &*own_scale_ : nullptr;
+  const auto known = scales_.find(fields[Field::unit]);
+  if (known == scales_.end()) return nullptr;
+  out.unit_in_frame = true;
+  return &known->second;
+}
+
+std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
+  std::string_view body;
+  if (auto refusal = find_body(frame, body)) return refusal;
+  if (body.empty()) return not_mine("an empty frame");
+  Fields fields;
+  if (!find_fields(body, fields)) return not_mine("not the shape of this dialect");
+  if (auto refusal = read_status(fields, out)) return refusal;
+  const std::string_view value = fields[Field::value];
+  if (std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {
+    return Refusal{RefusalReason::out_of_range,
+                   "the gauge sent " + shown(value) + ", which means that it has no value"};
+  }
+  const UnitScale* const scale = scale_for(fields, out);
+  if (scale == nullptr) {
+    return Refusal{RefusalReason::unknown_unit,
+                   fields.has(Field::unit) ? "unit " + shown(fields[Field::unit]) + " stands in no map"
+                                           : "no unit in the frame"};
+  }
+  Number number;
+  if (auto refusal = read_number(fields[Field::sign], value, source_.number, number)) return refusal;
+  if (auto refusal = scale->quantity(number, out.quantity)) return refusal;
+  out.value = number.plain;
+  out.channel.reset();
+  if (fields.has(Field::channel)) out.channel = fields[Field::channel];
+  return std::nullopt;
+}
+
+}  // namespace tallystick::decode

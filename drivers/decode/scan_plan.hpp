@@ -1,0 +1,43 @@
+// Patterns that need no regular expression engine: a row of characters, character classes with repeats, named
+// and optional groups, and choices of plain words, where the next byte alone tells what comes. They are
+// compiled into a short list of operations that run over the bytes once. Whatever is not of that kind is left
+// to RE2; where both can, they agree (tests/decode/scan_plan.cpp holds them against each other). Pure.
+#pragma once
+
+#include <bitset>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "drivers/decode/fields.hpp"
+
+namespace tallystick::decode {
+
+using ByteSet = std::bitset<256>;
+
+class ScanPlan {
+ public:
+  /// Empty where the pattern is not of the simple kind, or not a pattern at all.
+  static std::optional<ScanPlan> compile(std::string_view pattern);
+
+  /// True where the whole of `body` matches; then `fields` are filled.
+  bool match(std::string_view body, Fields& fields) const;
+
+  enum class Kind : std::uint8_t { byte, run, words, open, close, maybe };
+  struct Operation {
+    Kind kind = Kind::byte;
+    unsigned char byte = 0;             ///< byte: the one that must come
+    Field field = Field::value;         ///< open, close
+    std::uint32_t least = 1, most = 1;  ///< run
+    ByteSet set{};                      ///< run: what may come; maybe: what the optional part begins with
+    std::vector<std::string> words{};   ///< words: none begins with another
+    std::size_t skip_to = 0;            ///< maybe: where to go on when it is absent
+  };
+
+ private:
+  std::vector<Operation> operations_;
+};
+
+}  // namespace tallystick::decode
