@@ -1,4 +1,5 @@
-// What is wrong with a configuration: every fault in one go, each where a person finds it and with what to do.
+// What is wrong with a configuration: every fault in one go, each where a person finds it and with what to
+// do.
 #pragma once
 
 #include <boost/describe.hpp>
