@@ -16,9 +16,9 @@ Expected<T> at(Expected<T> result, const char* argument) {
 }
 
 Expected<Quantity> converted(const ConvertOptions& options) {
-  const auto from = at(Unit::named(options.from), "the first UNIT");
+  const auto from = at(Unit::named(options.from), "FROM");
   if (!from) return tl::unexpected(from.error());
-  const auto to = at(Unit::named(options.to), "the second UNIT");
+  const auto to = at(Unit::named(options.to), "TO");
   if (!to) return tl::unexpected(to.error());
   const auto value = at(Quantity::parse(options.value, *from), "VALUE");
   if (!value) return value;
