@@ -20,6 +20,11 @@ constexpr std::array kinds{
     Kind{"bad_target", 400, "The path cannot be read",
          "The request's target is not a plain path with an optional query."},
     Kind{"body_not_wanted", 400, "A body where none belongs", "Requests that only read carry no body."},
+    Kind{"not_a_cursor", 400, "This is no cursor", "Hand back a cursor as it was given, unchanged."},
+    Kind{"unknown_parameter", 400, "No such parameter",
+         "EXPORT.md lists the parameters of exports and results."},
+    Kind{"wrong_parameter", 400, "The parameter's value is wrong",
+         "EXPORT.md lists what each parameter takes."},
     Kind{"not_json", 400, "The body is not JSON", "Send one JSON object in UTF-8."},
     Kind{"foreign_origin", 403, "Sent by a page of another origin",
          "Only the daemon's own pages may drive a bench. Programs send no Origin header, or the daemon's "
@@ -44,10 +49,14 @@ constexpr std::array kinds{
          "send anew."},
     Kind{"not_now", 409, "Not in this state",
          "The command has no meaning in the bench's present state. Nothing was done."},
-    Kind{"branch_changed", 410, "The journal has branched",
+    Kind{"past_branch_point", 410, "The journal has branched",
          "The cursor points past a point where the journal was continued from an older copy. The answer "
          "carries the "
          "cursor to go on with."},
+    Kind{"unknown_cursor", 410, "The cursor is not of this journal",
+         "Its journal is not in this record, or it names an event that is not there. Begin anew without it: "
+         "every "
+         "fact carries its key, so what is known already is told apart."},
     Kind{"length_required", 411, "Say how long the body is",
          "Send Content-Length; bodies in chunks are not taken."},
     Kind{"body_too_large", 413, "The body is too large", "Commands are small. The connection is closed."},
@@ -66,6 +75,7 @@ constexpr std::array kinds{
     Kind{"not_implemented", 501, "Unknown method", "The daemon knows GET, HEAD and POST."},
     Kind{"busy", 503, "Too busy", "A bounded queue is full. Nothing was done; send it again in a moment."},
     Kind{"not_kept", 503, "Nothing is being kept", "The record cannot be written. Nothing was taken."},
+    Kind{"cannot_read", 503, "The record cannot be read", "The disk or the file does not answer. Try again."},
     Kind{"too_many_connections", 503, "Too many connections", "Close some, or try again in a moment."},
     Kind{"stopping", 503, "The daemon is stopping", "Try again once it is back."},
     Kind{"no_answer", 504, "No answer in time",
