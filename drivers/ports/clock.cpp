@@ -50,19 +50,21 @@ struct SystemClock::Watch {
     far.it_value.tv_sec = std::numeric_limits<std::int32_t>::max();  // 2038: it never fires by itself before
     const time_t now = ::time(nullptr);
     if (now >= far.it_value.tv_sec) far.it_value.tv_sec = now + 3'000'000'000;
-    return ::timerfd_settime(timer.native_handle(), TFD_TIMER_ABSTIME | TFD_TIMER_CANCEL_ON_SET, &far, nullptr) == 0;
+    return ::timerfd_settime(timer.native_handle(), TFD_TIMER_ABSTIME | TFD_TIMER_CANCEL_ON_SET, &far,
+                             nullptr) == 0;
   }
 
   static void wait(const std::shared_ptr<Watch>& self) {
-    self->timer.async_wait(boost::asio::posix::stream_descriptor::wait_read, [self](boost::system::error_code error) {
-      if (error || !self->owner) return;
-      std::uint64_t fired = 0;
-      // ECANCELED is the news; whatever it is, a sample tells whether the clock moved.
-      const ssize_t got = ::read(self->timer.native_handle(), &fired, sizeof fired);
-      if (got < 0 && errno != ECANCELED && errno != EAGAIN) return;
-      self->owner->now();
-      if (self->arm()) wait(self);
-    });
+    self->timer.async_wait(boost::asio::posix::stream_descriptor::wait_read,
+                           [self](boost::system::error_code error) {
+                             if (error || !self->owner) return;
+                             std::uint64_t fired = 0;
+                             // ECANCELED is the news; whatever it is, a sample tells whether the clock moved.
+                             const ssize_t got = ::read(self->timer.native_handle(), &fired, sizeof fired);
+                             if (got < 0 && errno != ECANCELED && errno != EAGAIN) return;
+                             self->owner->now();
+                             if (self->arm()) wait(self);
+                           });
   }
 };
 

@@ -22,9 +22,9 @@ class Clock {
   virtual Stamp now() = 0;
 };
 
-/// CLOCK_REALTIME (microseconds), CLOCK_BOOTTIME (nanoseconds, runs through suspend) and the kernel's boot id, read
-/// together: the pair is taken again when the thread was interrupted between the two. Not thread-safe.
-/// Steps are found at every reading of the clock, and at once through `watch`.
+/// CLOCK_REALTIME (microseconds), CLOCK_BOOTTIME (nanoseconds, runs through suspend) and the kernel's boot
+/// id, read together: the pair is taken again when the thread was interrupted between the two. Not
+/// thread-safe. Steps are found at every reading of the clock, and at once through `watch`.
 class SystemClock : public Clock {
  public:
   using Stepped = std::function<void(const ClockStep&, const Stamp&)>;
@@ -37,7 +37,8 @@ class SystemClock : public Clock {
   void journalled(std::int64_t utc_us) { trust_.journalled(utc_us); }
   void confirmed() { trust_.confirmed(); }
 
-  /// Tells of a step within milliseconds, without any polling: a timer that the kernel cancels when the clock is set.
+  /// Tells of a step within milliseconds, without any polling: a timer that the kernel cancels when the clock
+  /// is set.
   void watch(boost::asio::io_context& loop);
   void unwatch();
 

@@ -25,7 +25,8 @@ std::optional<ClockStep> ClockTrust::sample(std::int64_t utc_us, std::int64_t st
 ClockState ClockTrust::state() const {
   if (sampled_ && last_journalled_us_ - utc_us_ > rules_.back_us) {
     return {false, "clock_before_record",
-            "the clock says " + utc_text(utc_us_) + ", but the record already holds " + utc_text(last_journalled_us_),
+            "the clock says " + utc_text(utc_us_) + ", but the record already holds " +
+                utc_text(last_journalled_us_),
             "set the machine's clock; due dates take the later of the two until then"};
   }
   if (rules_.policy == ClockPolicy::own) {
@@ -41,7 +42,8 @@ ClockState ClockTrust::state() const {
   return {false, "clock_not_synchronised",
           ever_synchronised_ ? "the kernel has said for too long that its clock is not synchronised"
                              : "the kernel's clock has not been synchronised since this start",
-          "start a time service (chrony, systemd-timesyncd), or set clock = \"own\" on a machine without a network"};
+          "start a time service (chrony, systemd-timesyncd), or set clock = \"own\" on a machine without a "
+          "network"};
 }
 
 }  // namespace tallystick::ports

@@ -34,7 +34,8 @@ class ClockTrust {
   struct Rules {
     ClockPolicy policy = ClockPolicy::network;
     std::int64_t step_us = 50'000;  ///< a smaller jump is noise of sampling; slewing moves both clocks alike
-    std::int64_t unsynchronised_ns = 600'000'000'000;  ///< bearable after it was synchronised once; network only
+    std::int64_t unsynchronised_ns =
+        600'000'000'000;               ///< bearable after it was synchronised once; network only
     std::int64_t back_us = 1'000'000;  ///< UTC may lie so far before the last journalled time
   };
   ClockTrust(Rules rules, std::int64_t last_journalled_utc_us)

@@ -21,12 +21,18 @@ bool is_missing(const Error& why) { return why.code == "port_absent"; }
 
 std::string_view name(PortState state) {
   switch (state) {
-    case PortState::absent: return "absent";
-    case PortState::opening: return "opening";
-    case PortState::open: return "open";
-    case PortState::silent: return "silent";
-    case PortState::lost: return "lost";
-    case PortState::backing_off: return "backing_off";
+    case PortState::absent:
+      return "absent";
+    case PortState::opening:
+      return "opening";
+    case PortState::open:
+      return "open";
+    case PortState::silent:
+      return "silent";
+    case PortState::lost:
+      return "lost";
+    case PortState::backing_off:
+      return "backing_off";
   }
   return "absent";
 }
@@ -126,7 +132,8 @@ Do PortLife::lost(std::int64_t now, const Error& why) {
   attempts_ = 0;
   why_ = why;
   was_told_ = true;
-  return {Do::Act::close, true, "port " + port_ + " is lost: " + text(why) + "; it is looked for again", true};
+  return {Do::Act::close, true, "port " + port_ + " is lost: " + text(why) + "; it is looked for again",
+          true};
 }
 
 Do PortLife::closed(std::int64_t now, double jitter) {
@@ -159,15 +166,18 @@ Do PortLife::tick(std::int64_t now) {
   switch (state_) {
     case PortState::absent:
     case PortState::backing_off:
-    case PortState::lost: return attempt(now);
-    case PortState::opening: return live(now);
+    case PortState::lost:
+      return attempt(now);
+    case PortState::opening:
+      return live(now);
     case PortState::open: {
-      why_ = Error{"silent", "nothing whole has been heard for " + seconds(limits_.silent_after_ns), "port " + port_,
-                   "check the gauge's power, its cable and that it is set to send"};
+      why_ = Error{"silent", "nothing whole has been heard for " + seconds(limits_.silent_after_ns),
+                   "port " + port_, "check the gauge's power, its cable and that it is set to send"};
       become(PortState::silent, now);
       return {Do::Act::nothing, true, "port " + port_ + " is silent: " + text(*why_), true};
     }
-    case PortState::silent: return {};
+    case PortState::silent:
+      return {};
   }
   return {};
 }
@@ -176,13 +186,17 @@ std::optional<std::int64_t> PortLife::wake_at() const {
   if (!started_) return {};
   switch (state_) {
     case PortState::absent:
-    case PortState::backing_off: return retry_at_;
-    case PortState::lost: return holds_ ? std::nullopt : std::optional(retry_at_);
-    case PortState::opening: return holds_ ? std::optional(warm_until_) : std::nullopt;
+    case PortState::backing_off:
+      return retry_at_;
+    case PortState::lost:
+      return holds_ ? std::nullopt : std::optional(retry_at_);
+    case PortState::opening:
+      return holds_ ? std::optional(warm_until_) : std::nullopt;
     case PortState::open:
       if (limits_.silent_after_ns <= 0) return {};
       return std::max(opened_at_ + limits_.warm_up_ns, heard_.value_or(0)) + limits_.silent_after_ns;
-    case PortState::silent: return {};
+    case PortState::silent:
+      return {};
   }
   return {};
 }

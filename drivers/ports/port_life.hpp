@@ -12,14 +12,16 @@
 
 namespace tallystick::ports {
 
-/// absent: the node is not there, it is looked for again. opening: being opened, or warming up. open: bytes count.
-/// silent: open, but a streaming gauge says nothing for longer than its limit. lost: it went away while it was open;
-/// its descriptor is being closed. backing_off: it is there but cannot be opened, tried again after a delay.
+/// absent: the node is not there, it is looked for again. opening: being opened, or warming up. open: bytes
+/// count. silent: open, but a streaming gauge says nothing for longer than its limit. lost: it went away
+/// while it was open; its descriptor is being closed. backing_off: it is there but cannot be opened, tried
+/// again after a delay.
 enum class PortState : std::uint8_t { absent, opening, open, silent, lost, backing_off };
 BOOST_DESCRIBE_ENUM(PortState, absent, opening, open, silent, lost, backing_off)
 std::string_view name(PortState state);
 
-/// Back-off, for ever: 0.25 s, doubled up to 5 s, each shortened by up to a quarter (jitter), so never above the cap.
+/// Back-off, for ever: 0.25 s, doubled up to 5 s, each shortened by up to a quarter (jitter), so never above
+/// the cap.
 struct BackOff {
   std::int64_t first_ns = 250'000'000;
   std::int64_t greatest_ns = 5'000'000'000;
@@ -27,12 +29,13 @@ struct BackOff {
   std::int64_t delay_ns(std::uint64_t failures, double jitter) const;
 };
 
-/// What the driver must do now. At most one `act`; `changed` says that clients want to know; `log` is one line.
+/// What the driver must do now. At most one `act`; `changed` says that clients want to know; `log` is one
+/// line.
 struct Do {
   enum class Act : std::uint8_t { nothing, open, close };
   Act act = Act::nothing;
   bool changed = false;
-  std::string log;          ///< empty: say nothing
+  std::string log;  ///< empty: say nothing
   bool log_as_warning = false;
 };
 
@@ -40,8 +43,9 @@ struct Do {
 class PortLife {
  public:
   struct Limits {
-    std::int64_t silent_after_ns = 0;  ///< 0: this gauge only speaks when pressed or asked, silence says nothing
-    std::int64_t warm_up_ns = 0;       ///< bytes in it are discarded by the driver (and counted there)
+    std::int64_t silent_after_ns =
+        0;                        ///< 0: this gauge only speaks when pressed or asked, silence says nothing
+    std::int64_t warm_up_ns = 0;  ///< bytes in it are discarded by the driver (and counted there)
     std::int64_t stable_after_ns = 2'000'000'000;  ///< open for so long, or heard: the back-off starts anew
     BackOff back_off;
   };

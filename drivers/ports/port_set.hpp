@@ -13,7 +13,8 @@ namespace tallystick::ports {
 
 class NodeWatch;
 
-/// One thread (that of the io_context). Ports may be added, removed and changed while the others run undisturbed.
+/// One thread (that of the io_context). Ports may be added, removed and changed while the others run
+/// undisturbed.
 class PortSet {
  public:
   explicit PortSet(Surroundings surroundings);
@@ -21,12 +22,13 @@ class PortSet {
   PortSet(const PortSet&) = delete;
   PortSet& operator=(const PortSet&) = delete;
 
-  /// Starts at once where the set runs. Errors: "port_twice" (name or path), "gauge_twice" (id, or channel within the
-  /// port), "unknown_driver".
+  /// Starts at once where the set runs. Errors: "port_twice" (name or path), "gauge_twice" (id, or channel
+  /// within the port), "unknown_driver".
   Done add(PortConfig config);
   /// Closes the port. Error "unknown_port".
   Done remove(std::string_view port);
-  /// Makes the set be `configs`: removes, adds and restarts only what differs. All errors; on any the set is as before.
+  /// Makes the set be `configs`: removes, adds and restarts only what differs. All errors; on any the set is
+  /// as before.
   std::vector<Error> reload(std::vector<PortConfig> configs);
 
   void start();
