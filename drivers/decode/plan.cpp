@@ -227,6 +227,10 @@ std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   out.value = number.plain;
   out.channel.reset();
   if (fields.has(Field::channel)) out.channel = fields[Field::channel];
+  if (out.channel &&
+      !std::all_of(out.channel->begin(), out.channel->end(), [](char c) { return c > ' ' && c <= '~'; })) {
+    return not_mine("the channel " + shown(*out.channel) + " is no plain text");
+  }
   return std::nullopt;
 }
 

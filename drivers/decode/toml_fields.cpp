@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "drivers/decode/replay_log.hpp"
+
 namespace tallystick::decode {
 
 namespace {
@@ -36,27 +38,6 @@ std::string_view kind_of(const toml::node& node) {
 std::string joined(std::initializer_list<std::string_view> words) {
   std::string out;
   for (const auto word : words) out += (out.empty() ? "" : ", ") + std::string(word);
-  return out;
-}
-
-std::optional<std::string> bytes_from_hex(std::string_view text) {
-  std::string out;
-  int high = -1;
-  for (const char c : text) {
-    if (c == ' ' && high < 0) continue;
-    int digit = -1;
-    if (c >= '0' && c <= '9') digit = c - '0';
-    if (c >= 'a' && c <= 'f') digit = c - 'a' + 10;
-    if (c >= 'A' && c <= 'F') digit = c - 'A' + 10;
-    if (digit < 0) return std::nullopt;
-    if (high < 0) {
-      high = digit;
-    } else {
-      out += static_cast<char>(high * 16 + digit);
-      high = -1;
-    }
-  }
-  if (high >= 0) return std::nullopt;
   return out;
 }
 
@@ -126,7 +107,7 @@ std::optional<std::string> TomlFields::bytes(std::string_view key) {
     TomlFields fields(inline_table, full(key), file_, *faults_, line(key));
     const auto hex = fields.text("hex");
     fields.finish();
-    const auto out = hex ? bytes_from_hex(*hex) : std::nullopt;
+    const auto out = hex ? bytes_of_hex(*hex) : std::nullopt;
     if (!out)
       fault("wrong_value", full(key) + " holds no hex bytes", "write { hex = \"02 07\" }, two digits a byte",
             key);

@@ -49,4 +49,16 @@ struct VerdictOptions {
 /// finite decimal there, else in the value's. `status::good` for accept, `status::no` for reject.
 int compute_verdict(const VerdictOptions& options, Streams streams);
 
+// decode.cpp: bytes of a gauge to readings and refusals, by a dialect, without a port.
+
+struct DecodeOptions {
+  std::string dialect;  ///< path of a *.dialect.toml
+  std::string file;     ///< empty or "-": standard input
+  bool hex = false;     ///< the input is hex text
+  bool log = false;     ///< the input is a replay log, with its times
+};
+/// One JSON object a line (drivers/decode/replay_log.hpp, `json_line`). The start of the input counts as after a gap,
+/// its end as a gap. `status::no` where anything was refused.
+int decode(const DecodeOptions& options, Streams streams);
+
 }  // namespace tallystick::cli

@@ -64,9 +64,20 @@ void add_compute(CLI::App& app, Run& run) {
   runs(verdict, run, judging, compute_verdict);
 }
 
+void add_decode(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("decode", "Show what a dialect makes of bytes, as JSON Lines");
+  const auto options = std::make_shared<DecodeOptions>();
+  command.add_option("DIALECT", options->dialect, "A *.dialect.toml")->required();
+  command.add_option("FILE", options->file, "Raw bytes; standard input where left out");
+  command.add_flag("--hex", options->hex, "The input is hex text");
+  command.add_flag("--log", options->log, "The input is a replay log, with its times");
+  runs(command, run, options, decode);
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
     add_compute,
+    add_decode,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.
