@@ -6,9 +6,9 @@
 
 namespace tallystick::record {
 
-/// `data` holds journal.sqlite3, the lock file and the folder set-aside/. `head` is another folder (best on another
-/// disk) that keeps how far the journal has come, so that a rolled-back data folder is noticed; empty: a folder
-/// "head" beside `data`.
+/// `data` holds journal.sqlite3, the lock file and the folder set-aside/. `head` is another folder (best on
+/// another disk) that keeps how far the journal has come, so that a rolled-back data folder is noticed;
+/// empty: a folder "head" beside `data`.
 struct Place {
   std::filesystem::path data;
   std::filesystem::path head;

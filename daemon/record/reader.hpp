@@ -17,36 +17,37 @@
 namespace tallystick::record {
 
 /// Members of Fact, in its order: index and count of the columns of a fact's row.
-inline constexpr std::size_t fact_columns = boost::mp11::mp_size<
-    boost::describe::describe_members<Fact, boost::describe::mod_public>>::value;
+inline constexpr std::size_t fact_columns =
+    boost::mp11::mp_size<boost::describe::describe_members<Fact, boost::describe::mod_public>>::value;
 /// The columns' names, in Fact's order.
 const std::array<std::string_view, fact_columns>& fact_column_names();
 
 /// Empty members do not filter. Times are ISO 8601 with Z, as in Fact: `from_utc` <= measured_utc < `to_utc`.
 struct FactFilter {
-  std::string lot;       ///< key of the lot
+  std::string lot;  ///< key of the lot
   std::string lot_name;
-  std::string part;      ///< key of the part
+  std::string part;  ///< key of the part
   std::string serial;
   std::string walk;
   std::string feature;
-  std::string kind;      ///< "result", "mark", ...
+  std::string kind;  ///< "result", "mark", ...
   std::string gauge;
   std::string from_utc, to_utc;
 };
 
-/// `all`: every fact ever given. `as_of_now`: without the facts that later facts of the current branch's path overrule.
+/// `all`: every fact ever given. `as_of_now`: without the facts that later facts of the current branch's path
+/// overrule.
 enum class View : std::uint8_t { all, as_of_now };
 
 struct FactRow {
   Key event;
-  std::uint64_t n = 0;   ///< counts an event's facts from 1
+  std::uint64_t n = 0;  ///< counts an event's facts from 1
   Fact fact;
 };
 struct FactPage {
   std::vector<FactRow> rows;
-  Cursor next;           ///< go on from here, also when `rows` is empty
-  bool more = false;     ///< false: the end was reached (new facts may come later; `next` stays good for them)
+  Cursor next;        ///< go on from here, also when `rows` is empty
+  bool more = false;  ///< false: the end was reached (new facts may come later; `next` stays good for them)
 };
 struct EventPage {
   std::vector<Event> events;
@@ -54,7 +55,8 @@ struct EventPage {
   bool more = false;
 };
 
-/// A fact's row as SQLite hands it over, for exports that copy bytes. Views are valid until the callback returns.
+/// A fact's row as SQLite hands it over, for exports that copy bytes. Views are valid until the callback
+/// returns.
 class RawFact {
  public:
   std::string_view journal() const { return journal_; }
@@ -78,7 +80,7 @@ struct Swept {
 
 struct Checkpoint {
   Key at;
-  std::string state;     ///< opaque JSON, as Writer::checkpoint was given it
+  std::string state;  ///< opaque JSON, as Writer::checkpoint was given it
 };
 
 struct Counts {
@@ -89,33 +91,34 @@ struct Counts {
 struct Branch {
   std::int64_t number = 0;
   std::string journal;
-  std::int64_t parent = 0;       ///< 0: none
+  std::int64_t parent = 0;  ///< 0: none
   std::uint64_t parent_seq = 0;
-  std::string parent_hash;       ///< 32 raw bytes, empty: none
+  std::string parent_hash;  ///< 32 raw bytes, empty: none
   std::string who, why;
   std::int64_t utc_us = 0;
-  std::uint64_t last_seq = 0;    ///< of its events in this file
+  std::uint64_t last_seq = 0;  ///< of its events in this file
 };
 
 /// A cursor that points past a branch point: what it names no longer lies on the current branch's path.
 struct BranchPoint {
-  Key point;       ///< last event that the cursor's branch shares with the current one
-  Cursor go_on;    ///< from here everything comes that its owner cannot have
+  Key point;     ///< last event that the cursor's branch shares with the current one
+  Cursor go_on;  ///< from here everything comes that its owner cannot have
 };
 
-/// One read-only connection. Not thread-safe: one thread at a time. Each call is a short read and sees what was
-/// committed when it began. Several readers may run beside the writer.
+/// One read-only connection. Not thread-safe: one thread at a time. Each call is a short read and sees what
+/// was committed when it began. Several readers may run beside the writer.
 ///
 /// Errors of every call: "cannot_read" (the disk or the file), "not_a_journal", "newer_format".
-/// Errors of calls with a cursor: "past_branch_point" (410: `branch_point` tells how to go on), "unknown_cursor" (its
-/// journal is not in this file, or it names an event that is not there yet: 410, begin anew).
-/// Events and facts come in the order of the current branch's path: the first branch up to the next one's branch
-/// point, and so on.
+/// Errors of calls with a cursor: "past_branch_point" (410: `branch_point` tells how to go on),
+/// "unknown_cursor" (its journal is not in this file, or it names an event that is not there yet: 410, begin
+/// anew). Events and facts come in the order of the current branch's path: the first branch up to the next
+/// one's branch point, and so on.
 class Reader {
  public:
   static Expected<std::unique_ptr<Reader>> open(const Place& place);
   /// Any journal file: a backup, a journal of another release.
-  static Expected<std::unique_ptr<Reader>> open_file(const std::filesystem::path& file, const std::string& vfs = {});
+  static Expected<std::unique_ptr<Reader>> open_file(const std::filesystem::path& file,
+                                                     const std::string& vfs = {});
   ~Reader();
 
   Expected<EventPage> events_after(const Cursor& cursor, std::size_t limit);
@@ -125,8 +128,8 @@ class Reader {
 
   Expected<FactPage> facts_after(const Cursor& cursor, const FactFilter& filter, std::size_t limit,
                                  View view = View::all);
-  /// The same rows as facts_after, by callback and without building a Fact. `row` returning false ends the sweep
-  /// after that row. Page on with `Swept::next`; a page of some thousand rows is a short read.
+  /// The same rows as facts_after, by callback and without building a Fact. `row` returning false ends the
+  /// sweep after that row. Page on with `Swept::next`; a page of some thousand rows is a short read.
   Expected<Swept> sweep_facts(const Cursor& cursor, const FactFilter& filter, std::size_t limit, View view,
                               const std::function<bool(const RawFact&)>& row);
   Expected<std::optional<FactRow>> fact(const Key& event, std::uint64_t n);
