@@ -24,6 +24,8 @@ class TomlText {
   const std::string& file() const { return file_; }
   void add(Severity severity, int line, std::string place, std::string code, std::string what,
            std::string remedy) const;
+  /// Of faults and warnings so far.
+  std::size_t count() const { return faults_.size(); }
   /// The value as written, for hints: `0.10`, not the double that it became.
   std::string written(const toml::node& node) const;
 

@@ -1,5 +1,5 @@
-// Reads a configuration whole from disk: tallystick.toml, its dialects, families with their size tables and drawings.
-// Reading changes no byte. What is sound can be served although other things are not.
+// Reads a configuration whole from disk: tallystick.toml, its dialects, families with their size tables and
+// drawings. Reading changes no byte. What is sound can be served although other things are not.
 #pragma once
 
 #include <filesystem>
@@ -14,19 +14,19 @@
 namespace tallystick::record {
 
 struct Configuration {
-  std::filesystem::path file;                  ///< absolute
-  shop::ShopConfig shop;                       ///< paths in it are absolute
-  std::map<std::string, Dialect> dialects;     ///< by name
-  std::vector<checklist::Family> families;     ///< with the editions worked out (number 0: not yet published)
-  std::map<std::string, std::string> drawings; ///< SVG bytes by SHA-256
-  std::vector<checklist::Fault> faults;        ///< of all files, by file and line
+  std::filesystem::path file;               ///< absolute
+  shop::ShopConfig shop;                    ///< paths in it are absolute
+  std::map<std::string, Dialect> dialects;  ///< by name
+  std::vector<checklist::Family> families;  ///< with the editions worked out (number 0: not yet published)
+  std::map<std::string, std::string> drawings;  ///< SVG bytes by SHA-256
+  std::vector<checklist::Fault> faults;         ///< of all files, by file and line
 
   /// Every sound worked-out edition of every family, in order.
   std::vector<checklist::Edition> editions() const;
 };
 
-/// `file`: a tallystick.toml, or the folder that holds one. Never fails as a whole but for a file that cannot be
-/// read or is no TOML: Error "cannot_read". Blocking; any thread.
+/// `file`: a tallystick.toml, or the folder that holds one. Never fails as a whole but for a file that cannot
+/// be read or is no TOML: Error "cannot_read". Blocking; any thread.
 Expected<Configuration> load_configuration(const std::filesystem::path& file);
 
 }  // namespace tallystick::record

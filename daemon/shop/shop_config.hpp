@@ -1,5 +1,5 @@
-// What tallystick.toml says: the daemon's own settings, benches, ports, the register of gauges, masters, tools, the
-// shop's lists. Pure: text in, struct and faults out. Nothing here opens a file.
+// What tallystick.toml says: the daemon's own settings, benches, ports, the register of gauges, masters,
+// tools, the shop's lists. Pure: text in, struct and faults out. Nothing here opens a file.
 #pragma once
 
 #include <boost/describe.hpp>
@@ -17,26 +17,26 @@ struct DaemonSettings {
   std::string address = "127.0.0.1";  ///< loopback only, until people can sign in
   int port = 7411;                    ///< 0: any free one
   std::string data = "data";          ///< folder of the record; relative: from the configuration's folder
-  std::string port_folder;            ///< where relative paths of ports begin; empty: the configuration's folder
-  std::string clock = "network";      ///< "network" | "own"
+  std::string port_folder;        ///< where relative paths of ports begin; empty: the configuration's folder
+  std::string clock = "network";  ///< "network" | "own"
   double unsynchronised_minutes = 60;  ///< `network`: longer without synchronisation is shown and flagged
   double ask_clock_days = 30;          ///< `own`: how often the page asks to hold the clock against a watch
   bool operator==(const DaemonSettings&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(DaemonSettings, (), (address, port, data, port_folder, clock, unsynchronised_minutes,
-  ask_clock_days))
+BOOST_DESCRIBE_STRUCT(DaemonSettings, (),
+                      (address, port, data, port_folder, clock, unsynchronised_minutes, ask_clock_days))
 
 struct Bench {
-  std::string id, name;   ///< "bench-1", "bench 1"
+  std::string id, name;  ///< "bench-1", "bench 1"
   bool operator==(const Bench&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Bench, (), (id, name))
 
 /// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
 struct PortCard {
-  std::string id;         ///< "receiver-1"
-  std::string path;       ///< by-id or by-path link, or a plain device
-  std::string dialect;    ///< name of the dialect
+  std::string id;       ///< "receiver-1"
+  std::string path;     ///< by-id or by-path link, or a plain device
+  std::string dialect;  ///< name of the dialect
   bool operator==(const PortCard&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect))
@@ -60,15 +60,15 @@ BOOST_DESCRIBE_STRUCT(Tool, (), (id, name, kind, calibration_due))
 
 /// Named until people can sign in: offered as a choice, and what the journal then holds is a stated name.
 struct Person {
-  std::string name, role;       ///< role: "inspector" | "lead" | "machinist" | "it"
+  std::string name, role;  ///< role: "inspector" | "lead" | "machinist" | "it"
   bool operator==(const Person&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Person, (), (name, role))
 
 /// What follows a run change of this kind.
 struct RunChangeKind {
-  std::string kind, name;       ///< "wear_offset", "wear offset"
-  std::string then = "nothing"; ///< "nothing" | "features_named" | "first_part" | "first_part_and_release"
+  std::string kind, name;        ///< "wear_offset", "wear offset"
+  std::string then = "nothing";  ///< "nothing" | "features_named" | "first_part" | "first_part_and_release"
   bool operator==(const RunChangeKind&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(RunChangeKind, (), (kind, name, then))
@@ -81,14 +81,14 @@ struct Reasons {
 BOOST_DESCRIBE_STRUCT(Reasons, (), (retake, pass_over, publish))
 
 struct ShopConfig {
-  std::string name;                  ///< of the shop, for page heads
-  std::string decimal_mark = ".";    ///< shown numbers only: "." | ","
-  std::string theme = "system";      ///< "system" | "light" | "dark"
+  std::string name;                ///< of the shop, for page heads
+  std::string decimal_mark = ".";  ///< shown numbers only: "." | ","
+  std::string theme = "system";    ///< "system" | "light" | "dark"
   std::string language = "en";
   DaemonSettings daemon;
   std::vector<Bench> benches;
   std::vector<PortCard> ports;
-  std::vector<GaugeCard> gauges;     ///< `dialect` is the port's; `setting.size` is the master's, both filled in
+  std::vector<GaugeCard> gauges;  ///< `dialect` is the port's; `setting.size` is the master's, both filled in
   std::vector<Master> masters;
   std::vector<Tool> tools;
   std::vector<Person> people;
@@ -98,15 +98,16 @@ struct ShopConfig {
   std::vector<std::string> families;         ///< files "*.family.toml", as written
   bool operator==(const ShopConfig&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(ShopConfig, (), (name, decimal_mark, theme, language, daemon, benches, ports, gauges, masters,
-  tools, people, run_changes, reasons, dialect_folders, families))
+BOOST_DESCRIBE_STRUCT(ShopConfig, (),
+                      (name, decimal_mark, theme, language, daemon, benches, ports, gauges, masters, tools,
+                       people, run_changes, reasons, dialect_folders, families))
 
 /// A configuration as read, sound or not: what has a fault is left out of `config`, the rest stands.
 struct ReadConfig {
   ShopConfig config;
   std::vector<checklist::Fault> faults;
-  std::vector<int> gauge_lines, port_lines;   ///< parallel to `config.gauges` and `config.ports`
-  std::vector<int> family_lines;              ///< parallel to `config.families`
+  std::vector<int> gauge_lines, port_lines;  ///< parallel to `config.gauges` and `config.ports`
+  std::vector<int> family_lines;             ///< parallel to `config.families`
 };
 ReadConfig read_config(std::string_view toml, std::string file_name);
 

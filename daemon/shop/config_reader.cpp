@@ -1,0 +1,393 @@
+// tallystick.toml -> ShopConfig, with every fault.
+#include <algorithm>
+#include <chrono>
+#include <map>
+#include <set>
+
+#include "daemon/checklist/toml_reader.hpp"
+#include "daemon/shop/shop_config.hpp"
+
+namespace tallystick::shop {
+namespace {
+
+using checklist::TomlTable;
+using checklist::TomlText;
+
+/// "2027-06-30", and such a day exists.
+bool is_date(const std::string& text) {
+  if (text.size() != 10 || text[4] != '-' || text[7] != '-') return false;
+  for (std::size_t i = 0; i < text.size(); ++i)
+    if (i != 4 && i != 7 && (text[i] < '0' || text[i] > '9')) return false;
+  const std::chrono::year_month_day day{
+      std::chrono::year(std::stoi(text.substr(0, 4))),
+      std::chrono::month(static_cast<unsigned>(std::stoi(text.substr(5, 2)))),
+      std::chrono::day(static_cast<unsigned>(std::stoi(text.substr(8, 2))))};
+  return day.ok();
+}
+
+class ConfigReader {
+ public:
+  explicit ConfigReader(const TomlText& text) : text_(text) {}
+
+  void read(ReadConfig& out) {
+    if (text_.root() == nullptr) return;
+    TomlTable root(text_, *text_.root(), "");
+    auto& config = out.config;
+    read_shop(root, config);
+    read_daemon(root, config);
+    for (const auto* table : root.tables("bench")) read_bench(*table, config);
+    for (const auto* table : root.tables("master")) read_master(*table, config);
+    for (const auto* table : root.tables("tool")) read_tool(*table, config);
+    for (const auto* table : root.tables("person")) read_person(*table, config);
+    for (const auto* table : root.tables("port")) read_port(*table, out);
+    for (const auto* table : root.tables("gauge")) read_gauge(*table, out);
+    read_run_changes(root, config);
+    read_reasons(root, config);
+    if (config.benches.empty())
+      root.fault("", "missing_key", "there is no bench", "add [[bench]] with id = \"bench-1\"");
+    config.dialect_folders = root.texts("dialect_folders");
+    config.families = root.texts("families");
+    out.family_lines.assign(config.families.size(), root.line("families"));
+    root.done();
+  }
+
+ private:
+  /// True where the id is new; else a fault.
+  bool fresh(TomlTable& table, const std::string& id, const char* kind) {
+    if (id.empty()) return false;
+    const auto [first, is_new] = ids_.emplace(std::string(kind) + " " + id, table.line());
+    if (!is_new)
+      table.fault(
+          "id", "double_id",
+          std::string(kind) + " \"" + id + "\" stands in line " + std::to_string(first->second) + " already",
+          "ids name one thing for ever");
+    return is_new;
+  }
+  std::vector<std::string> known(const char* kind) const {
+    std::vector<std::string> out;
+    const std::string prefix = std::string(kind) + " ";
+    for (const auto& [name, line] : ids_)
+      if (name.starts_with(prefix)) out.push_back(name.substr(prefix.size()));
+    return out;
+  }
+  void must_exist(TomlTable& table, std::string_view key, const std::string& id, const char* kind) const {
+    if (id.empty() || ids_.contains(std::string(kind) + " " + id)) return;
+    table.fault(key, std::string("unknown_") + kind,
+                "there is no [[" + std::string(kind) + "]] \"" + id + "\"",
+                checklist::did_you_mean(id, known(kind)));
+  }
+  void date(TomlTable& table, std::string_view key, std::string& out) {
+    out = table.text(key);
+    if (!out.empty() && !is_date(out))
+      table.fault(key, "bad_date", "\"" + out + "\" is no day", "write it as \"2027-06-30\"");
+  }
+  std::string unit(TomlTable& table, std::string_view key) {
+    auto name = table.needed_text(key);
+    if (name.empty()) return name;
+    if (const auto known_unit = Unit::named(name); !known_unit) {
+      table.fault(key, known_unit.error().code, known_unit.error().what, known_unit.error().hint);
+      return {};
+    }
+    return name;
+  }
+  /// Exact decimal text that the unit holds; nothing (and a fault) else.
+  std::optional<Quantity> value(TomlTable& table, std::string_view key, const std::string& unit_name,
+                                std::string& out) {
+    out = table.quoted(key);
+    const auto of = Unit::named(unit_name);
+    if (out.empty() || !of) return {};
+    const auto quantity = Quantity::parse(out, *of);
+    if (quantity) return *quantity;
+    table.fault(key, quantity.error().code, quantity.error().what, quantity.error().hint);
+    return {};
+  }
+
+  void read_shop(TomlTable& root, ShopConfig& config) {
+    const auto* from = root.table("shop");
+    if (from == nullptr) return;
+    TomlTable table(text_, *from, "shop");
+    config.name = table.text("name");
+    config.decimal_mark = table.word("decimal_mark", {".", ","}, ".");
+    config.theme = table.word("theme", {"system", "light", "dark"}, "system");
+    config.language = table.word("language", {"en"}, "en");
+    table.done();
+  }
+
+  void read_daemon(TomlTable& root, ShopConfig& config) {
+    const auto* from = root.table("daemon");
+    if (from == nullptr) return;
+    TomlTable table(text_, *from, "daemon");
+    auto& out = config.daemon;
+    out.address = table.text("address", out.address);
+    if (out.address != "127.0.0.1" && out.address != "::1" && out.address != "localhost")
+      table.fault("address", "not_loopback",
+                  "\"" + out.address + "\" can be reached from other machines, and people cannot sign in yet",
+                  "use address = \"127.0.0.1\"");
+    out.port = table.whole("port", 0, 65535, out.port);
+    out.data = table.text("data", out.data);
+    out.port_folder = table.text("port_folder");
+    out.clock = table.word("clock", {"network", "own"}, "network");
+    out.unsynchronised_minutes = table.number("unsynchronised_minutes", 0, 1e6, out.unsynchronised_minutes);
+    out.ask_clock_days = table.number("ask_clock_days", 1, 3660, out.ask_clock_days);
+    table.done();
+  }
+
+  void read_bench(const toml::table& from, ShopConfig& config) {
+    TomlTable table(text_, from, "bench");
+    Bench bench{table.id("id"), ""};
+    table.rename("bench " + bench.id);
+    bench.name = table.text("name", bench.id);
+    if (fresh(table, bench.id, "bench")) config.benches.push_back(std::move(bench));
+    table.done();
+  }
+
+  void read_master(const toml::table& from, ShopConfig& config) {
+    TomlTable table(text_, from, "master");
+    Master master;
+    master.id = table.id("id");
+    table.rename("master " + master.id);
+    master.name = table.text("name", master.id);
+    master.kind = table.text("kind");
+    master.unit = unit(table, "unit");
+    if (!table.has("size"))
+      table.fault("", "missing_key", "\"size\" is missing", "add the certified size: size = \"25.002\"");
+    const bool sized = value(table, "size", master.unit, master.size).has_value();
+    date(table, "calibration_due", master.calibration_due);
+    if (fresh(table, master.id, "master") && sized) config.masters.push_back(std::move(master));
+    table.done();
+  }
+
+  void read_tool(const toml::table& from, ShopConfig& config) {
+    TomlTable table(text_, from, "tool");
+    Tool tool;
+    tool.id = table.id("id");
+    table.rename("tool " + tool.id);
+    tool.name = table.text("name", tool.id);
+    tool.kind = table.needed_text("kind");
+    date(table, "calibration_due", tool.calibration_due);
+    if (fresh(table, tool.id, "tool")) config.tools.push_back(std::move(tool));
+    table.done();
+  }
+
+  void read_person(const toml::table& from, ShopConfig& config) {
+    TomlTable table(text_, from, "person");
+    Person person;
+    person.name = table.needed_text("name");
+    table.rename("person " + person.name);
+    person.role = table.word("role", {"inspector", "lead", "machinist", "it"}, "inspector");
+    if (!people_.insert(person.name).second)
+      table.fault("name", "double_id", "\"" + person.name + "\" stands here twice",
+                  "names are told apart by their text");
+    else if (!person.name.empty())
+      config.people.push_back(std::move(person));
+    table.done();
+  }
+
+  void read_port(const toml::table& from, ReadConfig& out) {
+    TomlTable table(text_, from, "port");
+    PortCard port;
+    port.id = table.id("id");
+    table.rename("port " + port.id);
+    port.path = table.needed_text("path");
+    port.dialect = table.needed_text("dialect");
+    if (const auto [first, is_new] = paths_.emplace(port.path, port.id); !is_new && !port.path.empty())
+      table.fault("path", "double_path", "port \"" + first->second + "\" has this path already",
+                  "one [[port]] for each; gauges that share it stand by channel");
+    if (fresh(table, port.id, "port")) {
+      dialect_of_[port.id] = port.dialect;
+      out.config.ports.push_back(std::move(port));
+      out.port_lines.push_back(table.line());
+    }
+    table.done();
+  }
+
+  void read_gauge(const toml::table& from, ReadConfig& out) {
+    const auto before = count_faults();
+    TomlTable table(text_, from, "gauge");
+    GaugeCard gauge;
+    gauge.id = table.id("id");
+    table.rename("gauge " + gauge.id);
+    gauge.name = table.text("name", gauge.id);
+    gauge.kind = table.id("kind");
+    gauge.bench = table.needed_text("bench");
+    must_exist(table, "bench", gauge.bench, "bench");
+    read_line_of(table, gauge);
+    read_range(table, gauge);
+    gauge.reads = table.word("reads", {"size", "difference"}, "size");
+    gauge.speaks = table.word("speaks", {"pushed", "asked", "streams"}, "pushed");
+    read_setting(table, out.config, gauge);
+    gauge.may_be_used = table.yes_or_no("may_be_used", true);
+    gauge.why_not = table.text("why_not");
+    if (!gauge.may_be_used && gauge.why_not.empty())
+      table.fault("may_be_used", "missing_key", "nothing says why it may not be used",
+                  "add why_not = \"...\"");
+    gauge.look_time_s = table.number("look_time_s", 0, 60, gauge.look_time_s);
+    gauge.look_time_after_reject_s =
+        table.number("look_time_after_reject_s", 0, 60, gauge.look_time_after_reject_s);
+    gauge.repeat_window_s = table.number("repeat_window_s", 0, 60, gauge.repeat_window_s);
+    table.done();
+    if (!fresh(table, gauge.id, "gauge") || count_faults() != before) return;
+    out.config.gauges.push_back(std::move(gauge));
+    out.gauge_lines.push_back(table.line());
+  }
+  std::size_t count_faults() const { return text_.count(); }
+
+  /// Port, channel and, from the port, the dialect.
+  void read_line_of(TomlTable& table, GaugeCard& gauge) {
+    gauge.port = table.needed_text("port");
+    must_exist(table, "port", gauge.port, "port");
+    gauge.channel = table.text("channel");
+    if (const auto found = dialect_of_.find(gauge.port); found != dialect_of_.end())
+      gauge.dialect = found->second;
+    if (gauge.port.empty()) return;
+    auto& channels = channels_[gauge.port];
+    if (channels.contains(gauge.channel) ||
+        (!channels.empty() && (gauge.channel.empty() || channels.contains(""))))
+      table.fault("channel", "double_channel",
+                  "gauge \"" + channels.begin()->second + "\" speaks on port " + gauge.port +
+                      " already, and nothing tells them apart",
+                  "give each gauge of the port its own channel");
+    channels.emplace(gauge.channel, gauge.id);
+  }
+
+  void read_range(TomlTable& table, GaugeCard& gauge) {
+    gauge.unit = unit(table, "unit");
+    const auto lower = value(table, "range_lower", gauge.unit, gauge.range_lower);
+    const auto upper = value(table, "range_upper", gauge.unit, gauge.range_upper);
+    for (const auto* key : {"range_lower", "range_upper", "resolution"})
+      if (!table.has(key))
+        table.fault("", "missing_key", "\"" + std::string(key) + "\" is missing",
+                    "add " + std::string(key) + " = \"...\", as a text");
+    if (lower && upper && *upper <= *lower)
+      table.fault("range_upper", "limits_crossed", "the range ends where it begins, or before",
+                  "range_upper lies above range_lower");
+    const auto step = value(table, "resolution", gauge.unit, gauge.resolution);
+    if (step && step->count() <= 0)
+      table.fault("resolution", "out_of_range", "a step of " + gauge.resolution,
+                  "write the least step that it shows, as \"0.001\"");
+  }
+
+  void read_setting(TomlTable& gauge_table, const ShopConfig& config, GaugeCard& gauge) {
+    const auto* from = gauge_table.table("setting");
+    if (from == nullptr) {
+      if (gauge.reads == "difference")
+        gauge_table.fault("reads", "no_master", "it reads differences, and nothing says from which master",
+                          "add [gauge.setting] with master and limit");
+      return;
+    }
+    TomlTable table(text_, *from, "gauge " + gauge.id + ", setting");
+    auto& rule = gauge.setting;
+    rule.master = table.needed_text("master");
+    must_exist(table, "master", rule.master, "master");
+    take_master(table, config, gauge);
+    if (!table.has("limit"))
+      table.fault("", "missing_key", "\"limit\" is missing",
+                  "how far the reading on the master may lie off: limit = \"0.002\"");
+    const auto limit = value(table, "limit", gauge.unit, rule.limit);
+    if (limit && limit->count() < 0)
+      table.fault("limit", "out_of_range", "a limit below zero", "write an amount: 0.002");
+    rule.hours = table.number("hours", 0, 1e5, 0);
+    rule.parts = table.whole("parts", 0, 1000000, 0);
+    rule.grace_minutes = table.number("grace_minutes", 0, 1440, rule.grace_minutes);
+    if (table.has("void_on")) {
+      static const std::vector<std::string> events = {"power", "person", "restart", "port"};
+      rule.void_on = table.texts("void_on");
+      for (const auto& event : rule.void_on)
+        if (std::find(events.begin(), events.end(), event) == events.end())
+          table.fault("void_on", "unknown_word", "\"" + event + "\" is not known here",
+                      checklist::did_you_mean(event, events));
+    }
+    table.done();
+  }
+
+  /// The master's certified size, in the gauge's unit.
+  void take_master(TomlTable& table, const ShopConfig& config, GaugeCard& gauge) {
+    const auto master = std::find_if(config.masters.begin(), config.masters.end(),
+                                     [&](const Master& one) { return one.id == gauge.setting.master; });
+    const auto card_unit = Unit::named(gauge.unit);
+    if (master == config.masters.end() || !card_unit) return;
+    const auto master_unit = Unit::named(master->unit);
+    const auto size = master_unit ? Quantity::parse(master->size, *master_unit) : Quantity::parse("", Unit());
+    if (!size) return;
+    const auto text = size->text(*card_unit);
+    if (text)
+      gauge.setting.size = *text;
+    else
+      table.fault(
+          "master", text.error().code,
+          "the master's " + master->size + " " + master->unit + " cannot be written exactly in " + gauge.unit,
+          "use a master that is certified in the gauge's unit");
+    const auto lower = Quantity::parse(gauge.range_lower, *card_unit),
+               upper = Quantity::parse(gauge.range_upper, *card_unit);
+    if (lower && upper && convertible(size->unit(), *card_unit) && (*size < *lower || *upper < *size))
+      table.fault("master", "out_of_range",
+                  "the master's " + master->size + " " + master->unit + " lies outside the gauge's range " +
+                      gauge.range_lower + " to " + gauge.range_upper,
+                  "use a master within it");
+  }
+
+  void read_run_changes(TomlTable& root, ShopConfig& config) {
+    // What rules of the shop hold unless the configuration says otherwise.
+    config.run_changes = {{"wear_offset", "wear offset", "features_named"},
+                          {"tool", "tool", "first_part_and_release"},
+                          {"program", "program", "first_part_and_release"},
+                          {"material", "material", "first_part"},
+                          {"machinist", "machinist", "first_part"}};
+    for (const auto* from : root.tables("run_change")) {
+      TomlTable table(text_, *from, "run_change");
+      RunChangeKind change;
+      change.kind = table.needed_text("kind");
+      table.rename("run_change " + change.kind);
+      change.name = table.text("name", change.kind);
+      change.then = table.word("then", {"nothing", "features_named", "first_part", "first_part_and_release"},
+                               "nothing");
+      if (!table.has("then"))
+        table.fault("", "missing_key", "\"then\" is missing",
+                    "say what follows: nothing, features_named, first_part or first_part_and_release");
+      if (change.kind.empty()) continue;
+      const auto same = std::find_if(config.run_changes.begin(), config.run_changes.end(),
+                                     [&](const auto& one) { return one.kind == change.kind; });
+      if (same != config.run_changes.end())
+        *same = std::move(change);
+      else
+        config.run_changes.push_back(std::move(change));
+      table.done();
+    }
+  }
+
+  void read_reasons(TomlTable& root, ShopConfig& config) {
+    const auto* from = root.table("reasons");
+    if (from == nullptr) {
+      root.fault(
+          "", "missing_key", "there are no [reasons]",
+          "add [reasons] with the lists retake, pass_over and publish: nobody types a reason at the bench");
+      return;
+    }
+    TomlTable table(text_, *from, "reasons");
+    config.reasons = {table.texts("retake"), table.texts("pass_over"), table.texts("publish")};
+    for (const auto& [key, list] :
+         {std::pair{"retake", &config.reasons.retake}, std::pair{"pass_over", &config.reasons.pass_over}})
+      if (list->empty())
+        table.fault(key, "empty", "the list is empty",
+                    "without a reason nobody can take a value again or pass a step over");
+    table.done();
+  }
+
+  const TomlText& text_;
+  std::map<std::string, int> ids_;
+  std::map<std::string, std::string> dialect_of_, paths_;
+  std::map<std::string, std::map<std::string, std::string>> channels_;
+  std::set<std::string> people_;
+};
+
+}  // namespace
+
+ReadConfig read_config(std::string_view toml, std::string file_name) {
+  ReadConfig out;
+  const TomlText text(toml, std::move(file_name), out.faults);
+  ConfigReader(text).read(out);
+  checklist::sort_by_place(out.faults);
+  return out;
+}
+
+}  // namespace tallystick::shop
