@@ -1,0 +1,101 @@
+#include "daemon/record/fact_query.hpp"
+
+#include <boost/describe.hpp>
+#include <boost/mp11/algorithm.hpp>
+
+namespace tallystick::record {
+
+namespace {
+
+using FactMembers = boost::describe::describe_members<Fact, boost::describe::mod_public>;
+
+const std::string& select_list() {
+  static const std::string list = [] {
+    std::string out = "seq, n";
+    for (const auto name : fact_column_names()) out += ", \"" + std::string(name) + "\"";
+    return out;
+  }();
+  return list;
+}
+
+/// Facts that a later fact of the path overrules are left out.
+std::string not_overruled(const std::vector<Segment>& path, const Segment& segment) {
+  std::string sql = " AND NOT EXISTS(SELECT 1 FROM fact AS later WHERE later.overrules = '" +
+                    segment.journal + "-' || fact.seq || '/' || fact.n AND later.overrules <> '' AND (";
+  for (std::size_t index = 0; index < path.size(); ++index)
+    sql += std::string(index == 0 ? "" : " OR ") + "(later.branch = " + std::to_string(path[index].number) +
+           " AND later.seq <= " + std::to_string(path[index].last) + ")";
+  return sql + "))";
+}
+
+}  // namespace
+
+const std::array<std::string_view, fact_columns>& fact_column_names() {
+  static const auto names = [] {
+    std::array<std::string_view, fact_columns> out;
+    std::size_t index = 0;
+    boost::mp11::mp_for_each<FactMembers>([&](auto member) { out[index++] = member.name; });
+    return out;
+  }();
+  return names;
+}
+
+bool has_indexed_filter(const FactFilter& filter) {
+  return !filter.lot.empty() || !filter.part.empty() || !filter.walk.empty();
+}
+
+bool has_filter(const FactFilter& f) {
+  return has_indexed_filter(f) || !f.lot_name.empty() || !f.serial.empty() || !f.feature.empty() ||
+         !f.kind.empty() || !f.gauge.empty() || !f.from_utc.empty() || !f.to_utc.empty();
+}
+
+FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
+                     const Segment& segment, Route route, bool newest_first) {
+  FactQuery out;
+  out.sql = "SELECT " + select_list() + " FROM fact";
+  if (route == Route::time) out.sql += " INDEXED BY fact_time";
+  out.sql += newest_first ? " WHERE branch = ?1 AND (seq, n) < (?2, ?3) AND seq <= ?4"
+                          : " WHERE branch = ?1 AND (seq, n) > (?2, ?3) AND seq <= ?4";
+  const auto add = [&](const char* column, const char* relation, const std::string& value) {
+    if (value.empty()) return;
+    out.texts.push_back(value);
+    out.sql +=
+        std::string(" AND \"") + column + "\" " + relation + " ?" + std::to_string(5 + out.texts.size());
+  };
+  // The partial indexes serve only where the query itself says that the text is not empty.
+  const auto add_indexed = [&](const char* column, const std::string& value) {
+    if (value.empty()) return;
+    add(column, "=", value);
+    out.sql += std::string(" AND \"") + column + "\" <> ''";
+  };
+  add_indexed("lot", filter.lot);
+  add_indexed("part", filter.part);
+  add_indexed("walk", filter.walk);
+  add("lot_name", "=", filter.lot_name);
+  add("serial", "=", filter.serial);
+  add("feature", "=", filter.feature);
+  add("kind", "=", filter.kind);
+  add("gauge", "=", filter.gauge);
+  add("measured_utc", ">=", filter.from_utc);
+  add("measured_utc", "<", filter.to_utc);
+  if (view == View::as_of_now) out.sql += not_overruled(path, segment);
+  out.sql += newest_first ? " ORDER BY seq DESC, n DESC LIMIT ?5" : " ORDER BY seq, n LIMIT ?5";
+  return out;
+}
+
+Fact fact_of(const Statement& row) {
+  Fact out;
+  int column = 1;
+  boost::mp11::mp_for_each<FactMembers>([&](auto member) {
+    auto& value = out.*member.pointer;
+    using Value = std::remove_cvref_t<decltype(value)>;
+    ++column;
+    if constexpr (std::is_same_v<Value, std::string>)
+      value = std::string(row.text(column));
+    else
+      value = static_cast<Value>(row.integer(column));
+  });
+  return out;
+}
+
+}  // namespace tallystick::record
