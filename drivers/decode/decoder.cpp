@@ -11,7 +11,7 @@ namespace {
 
 /// A frame's rest may follow a break of the line. Bytes that come sooner than this many give-up times after a
 /// broken frame are taken for its rest, not for a new frame.
-constexpr std::int64_t distrust_factor = 4;
+constexpr std::int64_t distrust_factor = 2;
 
 /// Input is taken in slices, so that one large call needs no more memory than many small ones.
 constexpr std::size_t slice = 4096;
@@ -65,7 +65,7 @@ std::optional<std::int64_t> Decoder::next_poll_ns() const {
   const Framing& framing = dialect_->framing;
   if (!buffer_.empty()) return framing.give_up.count();
   if (trust_ == Trust::begins || !last_activity_) return std::nullopt;
-  return trust_ == Trust::after_broken ? distrust_factor * framing.give_up.count() : framing.idle_gap.count();
+  return trust_ == Trust::after_broken ? distrust_factor * framing.give_up.count() : framing.open_gap.count();
 }
 
 /// What the silence before `now` means.
@@ -76,7 +76,7 @@ void Decoder::settle(const Stamp& now) {
   if (!buffer_.empty() && silent >= framing.give_up.count()) finish_unfinished(false);
   if (!buffer_.empty()) return;
   const std::int64_t needed =
-      trust_ == Trust::after_broken ? distrust_factor * framing.give_up.count() : framing.idle_gap.count();
+      trust_ == Trust::after_broken ? distrust_factor * framing.give_up.count() : framing.open_gap.count();
   if (silent >= needed) {
     trust_ = Trust::begins;
     skipping_ = false;
@@ -250,9 +250,9 @@ void Decoder::cut_fixed() {
   hold_garbage_bound();
 }
 
-/// Garbage is given out in pieces of the longest frame, so that it cannot grow.
+/// Garbage is given out in pieces, so that it cannot grow.
 void Decoder::hold_garbage_bound() {
-  const std::size_t longest = dialect_->framing.longest;
+  const std::size_t longest = longest_piece();
   while (garbage_ >= longest) {
     const bool fixed = dialect_->framing.start.empty();
     const Refusal why = fixed                     ? garbage_why_
@@ -295,9 +295,16 @@ void Decoder::finish_unfinished(bool certain) {
   if (certain || dialect_->framing.by == CutBy::idle_gap) trust_ = Trust::begins;
 }
 
+/// Garbage between frames may come in pieces somewhat longer than a short frame.
+std::size_t Decoder::longest_piece() const {
+  const Framing& framing = dialect_->framing;
+  const bool pieces_are_frames = framing.by == CutBy::terminator || framing.by == CutBy::idle_gap;
+  return pieces_are_frames ? framing.longest : std::max<std::size_t>(framing.longest, 64);
+}
+
 void Decoder::emit_refused(std::size_t count, const Refusal& refusal) {
   while (count > 0) {
-    const std::size_t piece = std::min(count, dialect_->framing.longest);
+    const std::size_t piece = std::min(count, longest_piece());
     emit(piece, refusal);
     count -= piece;
   }

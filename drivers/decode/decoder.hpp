@@ -72,6 +72,7 @@ class Decoder {
   bool cut_candidate();
   void hold_garbage_bound();
   void finish_unfinished(bool certain);
+  std::size_t longest_piece() const;
   void emit_refused(std::size_t count, const Refusal& refusal);
   void emit_understood(std::size_t count, Decoded decoded);
   void emit(std::size_t count, std::variant<Decoded, Refusal> result);

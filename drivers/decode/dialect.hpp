@@ -55,6 +55,9 @@ struct Framing {
   std::size_t longest = 256;  ///< a frame with more bytes is refused as too_long
   /// The line was silent for so long: what follows is a new beginning. Default 3.5 character times.
   std::chrono::nanoseconds idle_gap{0};
+  /// The same right after the port was opened. Where idle_gap is the default this is 20 ms at least: an
+  /// adapter may hold bytes of a running stream back for 16 ms, and they must not look like a new beginning.
+  std::chrono::nanoseconds open_gap{0};
   /// A frame that was begun and got no further for so long is `incomplete`. (A gap inside a frame may be the
   /// operating system's or a radio's, so this is longer than idle_gap, except where the gap itself cuts.)
   std::chrono::nanoseconds give_up{0};

@@ -188,6 +188,8 @@ void DialectReader::read_times(TomlFields& fields) {
   const nanoseconds character = dialect_.port.character_time();
   framing.idle_gap =
       nanoseconds(fields.milliseconds("idle_gap_ms", 0, 60'000).value_or(character.count() * 7 / 2));
+  framing.open_gap = fields.has("idle_gap_ms") ? framing.idle_gap
+                                               : std::max<nanoseconds>(framing.idle_gap, milliseconds(20));
   const std::int64_t patience = std::max<std::int64_t>(framing.idle_gap.count(), 250'000'000);
   framing.give_up = nanoseconds(fields.milliseconds("give_up_ms", 1, 600'000).value_or(patience));
   if (framing.idle_gap < character && fields.has("idle_gap_ms")) {
