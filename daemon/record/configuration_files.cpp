@@ -137,6 +137,12 @@ class Loader {
             {"contradiction",
              "channel \"" + gauge.channel + "\", but frames of its dialect " + gauge.dialect + " name none",
              "", "take the channel out, or choose another dialect"});
+      if (!gauge.also_units.empty() && !dialect->second.unit_in_frame)
+        add(file, line, place + ", also_units",
+            {"contradiction",
+             "it can be switched to " + gauge.also_units.front() + ", but frames of its dialect " +
+                 gauge.dialect + " do not say to which unit it is set",
+             "", "choose a dialect that sends the unit, or take also_units out"});
       const auto card_unit = Unit::named(gauge.unit);
       if (card_unit && !dialect->second.unit_in_frame && dialect->second.unit &&
           *dialect->second.unit != *card_unit)

@@ -213,6 +213,7 @@ class ConfigReader {
     must_exist(table, "bench", gauge.bench, "bench");
     read_line_of(table, gauge);
     read_range(table, gauge);
+    read_units(table, gauge);
     gauge.reads = table.word("reads", {"size", "difference"}, "size");
     gauge.speaks = table.word("speaks", {"pushed", "asked", "streams"}, "pushed");
     read_setting(table, out.config, gauge);
@@ -265,6 +266,23 @@ class ConfigReader {
     if (step && step->count() <= 0)
       table.fault("resolution", "out_of_range", "a step of " + gauge.resolution,
                   "write the least step that it shows, as \"0.001\"");
+  }
+
+  void read_units(TomlTable& table, GaugeCard& gauge) {
+    gauge.also_units = table.texts("also_units");
+    gauge.unit_fixed = table.yes_or_no("unit_fixed", false);
+    const auto card_unit = Unit::named(gauge.unit);
+    for (const auto& name : gauge.also_units) {
+      const auto other = Unit::named(name);
+      if (!other)
+        table.fault("also_units", other.error().code, other.error().what, other.error().hint);
+      else if (card_unit && !convertible(*other, *card_unit))
+        table.fault("also_units", "wrong_unit", name + " does not measure what " + gauge.unit + " does",
+                    "take it out");
+    }
+    if (gauge.unit_fixed && !gauge.also_units.empty())
+      table.fault("unit_fixed", "contradiction", "its unit is fixed, and it has others",
+                  "keep one of unit_fixed and also_units");
   }
 
   void read_setting(TomlTable& gauge_table, const ShopConfig& config, GaugeCard& gauge) {

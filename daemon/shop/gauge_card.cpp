@@ -1,5 +1,6 @@
 #include "daemon/shop/gauge_card.hpp"
 
+#include <algorithm>
 #include <optional>
 
 namespace tallystick::shop {
@@ -19,6 +20,22 @@ MaybeQuantity value(const std::string& text, Unit unit) {
 
 bool within(const MaybeQuantity& lower, const MaybeQuantity& upper, const MaybeQuantity& value) {
   return !value || ((!lower || *lower <= *value) && (!upper || *value <= *upper));
+}
+
+/// Every value in `from` has finitely many decimals in `to`.
+bool exact_in(Unit from, Unit to) { return convertible(from, to) && from.step() % to.step() == 0; }
+
+bool speaks_exactly(const GaugeCard& card, Unit card_unit, Unit unit) {
+  // A difference is added to its master, so the master's size has to be exact there too.
+  if (card.reads == "difference") {
+    const auto master = value(card.setting.size, card_unit);
+    if (!master || !master->text(unit)) return false;
+  }
+  if (exact_in(card_unit, unit)) return true;
+  return std::any_of(card.also_units.begin(), card.also_units.end(), [&](const std::string& name) {
+    const auto other = Unit::named(name);
+    return other && exact_in(*other, unit);
+  });
 }
 
 /// What the gauge has to split finely enough: the tolerance, or for a one-sided feature the limit's distance
@@ -51,7 +68,7 @@ std::string why_not_served(const GaugeCard& card, const checklist::Feature& feat
   if ((feature.kind == "capture") != (card.speaks == "streams")) return "wrong_kind";
   const auto card_unit = Unit::named(card.unit);
   const auto unit = Unit::named(feature.unit);
-  if (!card_unit || !unit || !convertible(*card_unit, *unit)) return "wrong_unit";
+  if (!card_unit || !unit || !speaks_exactly(card, *card_unit, *unit)) return "wrong_unit";
   const auto limits = checklist::limits_of(feature);
   if (!limits || !in_range(card, *card_unit, *limits)) return "out_of_range";
   const auto resolution = value(card.resolution, *card_unit);

@@ -42,15 +42,19 @@ struct GaugeCard {
   double look_time_s = 0.4;    ///< a press earlier than this after the step was told does not count
   double look_time_after_reject_s = 2.0;
   double repeat_window_s = 0.3;  ///< the same value again within it is a duplicate
+  std::vector<std::string> also_units;  ///< units that a key of it switches to; its frames then say which
+  bool unit_fixed = false;       ///< nothing switches its unit, so a frame without one needs no doubt
 
   bool operator==(const GaugeCard&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(GaugeCard, (), (id, name, kind, bench, port, channel, dialect, unit, range_lower, range_upper,
-  resolution, reads, speaks, setting, may_be_used, why_not, look_time_s, look_time_after_reject_s, repeat_window_s))
+  resolution, reads, speaks, setting, may_be_used, why_not, look_time_s, look_time_after_reject_s, repeat_window_s,
+  also_units, unit_fixed))
 
 /// Whether a gauge, by its card alone, serves a feature: kind, range, unit, resolution at most tolerance / share
 /// (one-sided: of the limit's distance to the plausible end), master within reach for gauges that read differences,
-/// its bench, the lead's word. Empty when it does, else the first reason as a stable code: "wrong_kind",
+/// its bench, the lead's word. Unit: one of the gauge's is written exactly in the feature's (inches in millimetres
+/// are, millimetres in inches are not: such a value would have no end of digits on the print). Empty when it does, else the first reason as a stable code: "wrong_kind",
 /// "out_of_range", "wrong_unit", "too_coarse", "other_bench", "may_not_be_used".
 std::string why_not_served(const GaugeCard& card, const checklist::Feature& feature, int gauge_step_share,
                            std::string_view bench);
