@@ -10,7 +10,9 @@
 #include <string>
 #include <vector>
 
+#include "tools/cli/client_commands.hpp"
 #include "tools/cli/commands.hpp"
+#include "tools/cli/record_commands.hpp"
 
 namespace tallystick::cli {
 namespace {
@@ -74,10 +76,154 @@ void add_decode(CLI::App& app, Run& run) {
   runs(command, run, options, decode);
 }
 
+// Where the record lies, for commands that read it themselves.
+void add_record(CLI::App& command, RecordOptions& record) {
+  auto* data = command.add_option("--data", record.data, "The data folder");
+  command.add_option("--config", record.config, "A tallystick.toml that names it")->excludes(data);
+}
+
+void add_daemon(CLI::App& command, DaemonOptions& daemon) {
+  auto* address =
+      command.add_option("--daemon", daemon.daemon, "Its address, or the path of its Unix socket");
+  command.add_option("--config", daemon.config, "A tallystick.toml that names its address")
+      ->excludes(address);
+}
+
+void add_export(CLI::App& app, Run& run) {
+  auto& command =
+      *app.add_subcommand("export", "Give on what was measured, as CSV or JSON Lines (EXPORT.md)");
+  const auto options = std::make_shared<ExportOptions>();
+  add_record(command, options->record);
+  command.add_option("--format", options->format, "csv or jsonl");
+  constexpr std::pair<const char*, const char*> parameters[] = {
+      {"lot", "Key or name of the lot"},
+      {"part", "Key of the part, or its serial"},
+      {"walk", "Key of the walk"},
+      {"feature", "Key of the feature"},
+      {"gauge", "Id of the gauge"},
+      {"kind", "result, mark, correction, disposition or release"},
+      {"from", "Measured at or after: 2026-11-25 or 2026-11-25T07:31:05Z"},
+      {"to", "Measured before"},
+      {"after", "Cursor: only what comes behind it"},
+      {"until", "Cursor: nothing that comes behind it"},
+  };
+  for (const auto& [name, help] : parameters)
+    command.add_option_function<std::string>(
+        std::string("--") + name,
+        [options, name = name](const std::string& text) { options->parameters[name] = text; }, help);
+  command.add_flag_callback(
+      "--as-of-now", [options] { options->parameters["as_of_now"] = "true"; },
+      "Without what later facts overrule");
+  command.add_option("--output", options->output, "File, replaced as a whole at the end");
+  command.add_option("--cursor-file", options->cursor_file,
+                     "Goes on from the cursor in this file, and puts the new one there at the end");
+  command.add_flag("--json", options->json, "Errors as JSON too");
+  runs(command, run, options, export_facts);
+}
+
+void add_suspects(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("suspects", "List results whose gauge or master later failed");
+  const auto options = std::make_shared<SuspectsOptions>();
+  add_record(command, options->record);
+  command.add_option("--lot", options->lot, "Key or name of the lot");
+  command.add_flag("--json", options->json, "One JSON object a line");
+  runs(command, run, options, suspects);
+}
+
+void add_lists(CLI::App& app, Run& run) {
+  constexpr std::pair<const char*, const char*> subjects[] = {
+      {"benches", "List the benches of the running daemon, and what they do"},
+      {"gauges", "List the gauges of the running daemon, and whether they may be used"},
+      {"lots", "List the lots of the running daemon"},
+      {"walks", "List the walks that are open or parked"},
+      {"checklists", "List the editions published"},
+  };
+  for (const auto& [subject, help] : subjects) {
+    auto& command = *app.add_subcommand(subject, help);
+    const auto options = std::make_shared<ListOptions>();
+    options->subject = subject;
+    add_daemon(command, options->daemon);
+    command.add_flag("--json", options->json, "Answer in JSON");
+    runs(command, run, options, list);
+  }
+  auto& view = *app.add_subcommand("view", "Show what a bench shows now");
+  const auto options = std::make_shared<ListOptions>();
+  view.add_option_function<std::string>(
+          "BENCH", [options](const std::string& bench) { options->subject = "bench/" + bench; }, "Its id")
+      ->required();
+  add_daemon(view, options->daemon);
+  view.add_flag("--json", options->json, "Answer in JSON");
+  runs(view, run, options, list);
+}
+
+void add_ports(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("ports", "List the ports of the running daemon, or follow one");
+  const auto options = std::make_shared<PortsOptions>();
+  add_daemon(command, options->daemon);
+  command.add_option("--watch", options->watch, "Port or gauge whose frames to show, raw and decoded");
+  command.add_option("--seconds", options->seconds, "How long; else until interrupted");
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, ports);
+}
+
+std::shared_ptr<CommandOptions> add_sent(CLI::App& command, Run& run, const char* kind) {
+  const auto options = std::make_shared<CommandOptions>();
+  options->kind = kind;
+  options->bench = "-";
+  add_daemon(command, options->daemon);
+  command.add_option("--idempotency-key", options->idempotency_key,
+                     "The same key gives the same answer, done once");
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, tallystick::cli::command);
+  return options;
+}
+
+// An option that becomes a member of the command's body.
+CLI::Option* add_member(CLI::App& command, const std::shared_ptr<CommandOptions>& options,
+                        const std::string& flag, const std::string& member, const char* help) {
+  return command.add_option_function<std::string>(
+      flag, [options, member](const std::string& text) { options->members.push_back(member + text); }, help);
+}
+
+void add_commands(CLI::App& app, Run& run) {
+  auto& any = *app.add_subcommand("command", "Send any command to the running daemon (VIEW.md lists them)");
+  const auto sent = add_sent(any, run, "");
+  any.add_option("BENCH", sent->bench, "Id of the bench; - for a lot or an edition")->required();
+  any.add_option("KIND", sent->kind, "act, open_lot, begin_walk, ...")->required();
+  any.add_option("MEMBERS", sent->members, "key=text, or key:=JSON for what is not text");
+  any.add_flag("--look", sent->look, "Look at the bench first; refused if the walk moves on meanwhile");
+
+  auto& act = *app.add_subcommand("act", "Press good, not good or again at a bench");
+  const auto acting = add_sent(act, run, "act");
+  acting->look = true;
+  act.add_option("BENCH", acting->bench, "Id of the bench")->required();
+  add_member(act, acting, "ACTION", "action=", "good, not_good or again")->required();
+  add_member(act, acting, "--reason", "reason=", "From the shop's list");
+
+  auto& publish = *app.add_subcommand("publish", "Publish the editions of a family whose content changed");
+  const auto publishing = add_sent(publish, run, "publish");
+  add_member(publish, publishing, "FAMILY", "family=", "Key of the family")->required();
+  add_member(publish, publishing, "--person", "person=", "Who publishes")->required();
+  add_member(publish, publishing, "--reason", "reason=", "From the shop's list")->required();
+
+  auto& lot = *app.add_subcommand("lot", "Open a lot");
+  lot.require_subcommand(1);
+  auto& open = *lot.add_subcommand("open", "Open a lot of a size");
+  const auto opening = add_sent(open, run, "open_lot");
+  open.add_option("--bench", opening->bench, "At this bench");
+  add_member(open, opening, "NAME", "lot_name=", "As people say it")->required();
+  add_member(open, opening, "--family", "family=", "Key of the family")->required();
+  add_member(open, opening, "--size", "size=", "Row of its size table")->required();
+  add_member(open, opening, "--print-revision", "print_revision=", "Where the size has several");
+  add_member(open, opening, "--first", "first:=", "First serial")->required();
+  add_member(open, opening, "--last", "last:=", "Last serial")->required();
+  for (const char* name : {"heat", "machine", "program", "order"})
+    add_member(open, opening, std::string("--") + name, std::string(name) + "=", "Kept with the lot");
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_compute,
-    add_decode,
+    add_commands, add_compute, add_decode, add_export, add_lists, add_ports, add_suspects,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.

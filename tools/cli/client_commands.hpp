@@ -1,0 +1,51 @@
+// Commands that go through the running daemon, so that it alone writes. See commands.hpp.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "tools/cli/commands.hpp"
+
+namespace tallystick::cli {
+
+/// Which daemon: an address or the path of its Unix socket; else the address of the configuration; else the
+/// default.
+struct DaemonOptions {
+  std::string daemon;
+  std::string config;
+};
+
+/// Errors of all of them: the daemon's own, with `status::no` where it refused and `status::not_done` where
+/// it could not be reached or could not keep it.
+
+struct ListOptions {
+  DaemonOptions daemon;
+  std::string
+      subject;  ///< "benches", "gauges", "lots", "walks", "checklists", or "bench/<id>" for a bench's view
+  bool json = false;
+};
+/// One line for each, or its JSON.
+int list(const ListOptions& options, Streams streams);
+
+struct PortsOptions {
+  DaemonOptions daemon;
+  std::string watch;   ///< port or gauge whose frames are followed, raw and decoded
+  double seconds = 0;  ///< of watching; 0: until interrupted
+  bool json = false;
+};
+int ports(const PortsOptions& options, Streams streams);
+
+/// Any command of VIEW.md. `members` are key=text, or key:=JSON for what is not text.
+struct CommandOptions {
+  DaemonOptions daemon;
+  std::string bench;  ///< "-": of no bench (a lot, an edition)
+  std::string kind;
+  std::vector<std::string> members;
+  std::string idempotency_key;  ///< empty: a new one
+  bool look =
+      false;  ///< fetch the view first, and send what it showed: refused when the walk moves on meanwhile
+  bool json = false;
+};
+int command(const CommandOptions& options, Streams streams);
+
+}  // namespace tallystick::cli
