@@ -25,7 +25,8 @@ std::optional<Key> key_from(std::string_view text) {
   std::uint64_t seq = 0;
   const auto [end, fault] = std::from_chars(digits.data(), digits.data() + digits.size(), seq);
   // SQLite's integers are signed: a key beyond them names nothing.
-  if (fault != std::errc{} || end != digits.data() + digits.size() || seq > 0x7fffffffffffffffULL) return std::nullopt;
+  if (fault != std::errc{} || end != digits.data() + digits.size() || seq > 0x7fffffffffffffffULL)
+    return std::nullopt;
   return Key{std::string(journal), seq};
 }
 

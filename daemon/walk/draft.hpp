@@ -1,0 +1,139 @@
+// Working copies that the rules write while they decide, and the outcome that comes of them. Inside the walk room only.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <set>
+#include <string>
+
+#include "daemon/walk/decide.hpp"
+
+namespace tallystick::walk {
+
+/// A walk while it is being decided: a copy of its state, and which of its steps were written.
+struct WalkDraft {
+  WalkState state;
+  const WalkState* before = nullptr;     ///< null: this event begins it
+  const PreparedEdition* edition = nullptr;
+  WalkChange change;
+  std::set<std::size_t> touched, previous_touched;
+
+  PartState& part() { return state.standing.in_previous ? *state.previous : *state.part; }
+  const PartState& part() const { return state.standing.in_previous ? *state.previous : *state.part; }
+  bool has_part() const { return state.standing.in_previous ? state.previous.has_value() : state.part.has_value(); }
+  /// The step's state, marked as written.
+  StepState& touch(std::size_t asked);
+  const Step& step(std::size_t asked) const { return edition->steps[part().asked[asked]]; }
+  const checklist::Feature& feature(std::size_t asked) const { return edition->edition.features[step(asked).feature]; }
+  const PreparedFeature& prepared(std::size_t asked) const { return edition->features[step(asked).feature]; }
+};
+
+struct GaugeDraft {
+  GaugeState state;
+  GaugeChange change;
+};
+
+struct LotDraft {
+  LotState state;
+  LotChange change;
+  bool opened = false;
+};
+
+class Draft {
+ public:
+  Draft(const States& before, const Input& given, const Context& around)
+      : states(before), input(given), context(around) {}
+
+  const States& states;
+  const Input& input;
+  const Context& context;
+  Outcome out;
+  std::vector<Attachment> attachments;
+  std::string about_walk, about_lot, about_gauge, person;
+
+  /// Working copies, made at first touch. Preconditions: the owner exists.
+  BenchState& bench(const std::string& id);
+  WalkDraft& walk(const std::string& key);
+  GaugeDraft& gauge(const std::string& id);
+  LotDraft& lot(const std::string& key);
+  WalkDraft& begin_walk(WalkState state, const PreparedEdition* edition);
+  LotDraft& open_lot(LotState state);
+  /// A state to read: the working copy where there is one.
+  const GaugeState* look_at_gauge(const std::string& id) const;
+  std::vector<std::string> gauges_of_bench(const std::string& bench) const;
+
+  const Stamp& now() const { return input.stamp; }
+  /// When `ask` was told to a display that is still there.
+  std::optional<Stamp> told(const std::string& ask) const;
+
+  /// What holds after every change of a walk (see refresh).
+  void refresh_walks() {
+    for (auto& [key, walk] : walks_) refresh_walk(walk);
+  }
+  Decision finish();
+
+ private:
+  void refresh_walk(WalkDraft& walk);
+  std::map<std::string, BenchState> benches_;
+  std::map<std::string, WalkDraft> walks_;
+  std::map<std::string, GaugeDraft> gauges_;
+  std::map<std::string, LotDraft> lots_;
+};
+
+/// A value on its way to be judged.
+struct Offered {
+  std::string gauge;             ///< empty: typed
+  Quantity value;
+  std::string sent_value, sent_unit;
+  bool unit_in_frame = true, typed = false, confirmed = false;
+  GaugeStatus status = GaugeStatus::ok;
+};
+
+// ---- parts and steps (part_rules.cpp)
+/// Begins the walk's next part, or says why not (hard hold, waits for a key, none left).
+void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key);
+/// Counts a value or an answer at a step of the active part, and lets the walk go on.
+void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered& offered);
+void count_answer(Draft& draft, WalkDraft& walk, std::size_t asked, bool good);
+/// Opens a step again; its attempts are set aside.
+void reopen(WalkDraft& walk, std::size_t asked, const std::string& reason, const std::string& only_event = {});
+void pass_over(Draft& draft, WalkDraft& walk, std::size_t asked, const std::string& reason);
+/// The whole active part anew: everything read from it in this walk is set aside.
+void part_anew(Draft& draft, WalkDraft& walk);
+/// After every change: which setting comes first, and whether any gauge serves at all.
+void refresh(Draft& draft, WalkDraft& walk);
+bool part_touched(const PartState& part);
+
+// ---- results (results.cpp)
+/// Makes the result fact of a feature when all its steps are done.
+void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last);
+Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& kind);
+/// Exact text of a value in the print's unit; in millimetres where that has no finite decimal there.
+std::pair<std::string, std::string> text_for_print(Quantity value, Unit unit);
+bool step_verdict_is_reject(const StepState& step);
+/// What the attempts of one step come to: "" (open), "accept", "reject".
+std::string settled(const StepState& step, bool answer);
+
+// ---- shared
+Last last_of(const WalkDraft& walk, std::size_t asked, const Draft& draft, const std::string& what);
+void say(Draft& draft, WalkDraft& walk, Last last, const std::string& tone);
+
+// ---- what comes (each decides one family of inputs)
+Done decide_reading(Draft& draft);
+Done decide_setting(Draft& draft, GaugeDraft& gauge, const Reading& reading, Quantity value);
+Done decide_act(Draft& draft);
+Done decide_typed(Draft& draft);
+/// Common to readings and typed values, once the step is known: plausible, right size, counts.
+void judge_offered(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered& offered);
+Done decide_walk_command(Draft& draft);
+Done decide_lot_command(Draft& draft);
+Done decide_house_event(Draft& draft);
+Done decide_edition_command(Draft& draft);
+
+/// The bench's active walk, or an Error "no_walk".
+Expected<WalkDraft*> active_walk(Draft& draft);
+/// A text member of the input's body; Error "wrong_shape" where it is missing and `required`.
+Expected<std::string> body_text(const Input& input, const char* member, bool required = true);
+Expected<std::int64_t> body_number(const Input& input, const char* member, std::optional<std::int64_t> otherwise = {});
+
+}  // namespace tallystick::walk

@@ -1,0 +1,360 @@
+// How a walk goes through a part: counting, repeating, going on, ending, beginning the next.
+#include "daemon/walk/draft.hpp"
+
+namespace tallystick::walk {
+
+using checklist::StepKind;
+
+namespace {
+
+bool answered(StepKind kind) { return kind != StepKind::reading && kind != StepKind::capture; }
+
+std::string claim_key(const std::string& stage, std::int64_t serial) {
+  return stage_group(stage) + "/" + std::to_string(serial);
+}
+
+/// Values of one round over all places of a feature whose reduction is judged as a whole; empty when not complete.
+std::vector<Quantity> round_values(const WalkDraft& walk, const PreparedFeature& prepared, std::size_t feature,
+                                   std::size_t round) {
+  std::vector<Quantity> values;
+  const PartState& part = walk.part();
+  for (std::size_t asked = 0; asked < part.asked.size(); ++asked) {
+    if (walk.step(asked).feature != feature) continue;
+    std::size_t seen = 0;
+    for (const auto& attempt : part.steps[asked].attempts) {
+      if (attempt.aside) continue;
+      if (seen++ != round) continue;
+      const auto unit = attempt.unit.empty() ? Expected<Unit>(prepared.unit) : Unit::named(attempt.unit);
+      if (const auto value = Quantity::parse(attempt.value, *unit)) values.push_back(*value);
+    }
+    if (seen <= round) return {};
+  }
+  return values;
+}
+
+/// Judges the newest complete round of a feature that is judged as a whole, and opens its places for the next round
+/// where the rule for rejects wants one.
+void settle_round(WalkDraft& walk, std::size_t asked) {
+  const std::size_t feature = walk.step(asked).feature;
+  const auto& prepared = walk.prepared(asked);
+  const std::size_t round = counted_attempts(walk.part().steps[asked]) - 1;
+  const auto values = round_values(walk, prepared, feature, round);
+  if (values.empty()) return;
+  const auto reduced = reduce(prepared.reduction, values, prepared.limits);
+  const std::string verdict =
+      reduced && reduced->judgement.verdict == Verdict::accept ? "accept" : "reject";
+  for (std::size_t other = 0; other < walk.part().asked.size(); ++other) {
+    if (walk.step(other).feature != feature) continue;
+    auto& step = walk.touch(other);
+    for (auto attempt = step.attempts.rbegin(); attempt != step.attempts.rend(); ++attempt)
+      if (!attempt->aside) {
+        attempt->verdict = verdict;
+        break;
+      }
+    step.status = settled(step, false).empty() ? "open" : "done";
+  }
+}
+
+/// The nearest open step from `from` on, forward in plan order and round; nullopt: none is open.
+std::optional<std::size_t> next_open(const PartState& part, std::size_t from) {
+  for (std::size_t n = 0; n < part.steps.size(); ++n) {
+    const std::size_t asked = (from + n) % part.steps.size();
+    if (part.steps[asked].status == "open") return asked;
+  }
+  return {};
+}
+
+/// Each gauge that made a value of the part has one part more behind it.
+void count_part_for_gauges(Draft& draft, const PartState& part) {
+  std::set<std::string> used;
+  for (const auto& step : part.steps)
+    for (const auto& attempt : step.attempts)
+      if (!attempt.gauge.empty() && !attempt.aside) used.insert(attempt.gauge);
+  for (const auto& id : used)
+    if (draft.states.gauges.contains(id)) ++draft.gauge(id).state.parts_since;
+}
+
+std::string end_of(const PartState& part) {
+  if (part.held) return "rejected";
+  for (const auto& step : part.steps)
+    if (step.status != "done") return "incomplete";
+  return "accepted";
+}
+
+/// What a first part's end means for the lot.
+void note_first_part(LotDraft& lot, const WalkDraft& walk, const PartState& part) {
+  if (part.stage != "first part") return;
+  if (part.end == "accepted") {
+    lot.state.need = lot.state.then_release ? "release" : "";
+    lot.state.first_part_by = walk.state.person;
+  } else {
+    lot.state.need = "first_part";
+  }
+}
+
+void end_part(Draft& draft, WalkDraft& walk) {
+  PartState& part = walk.part();
+  part.end = end_of(part);
+  auto& lot = draft.lot(walk.state.lot);
+  auto& claim = lot.state.claims[claim_key(part.stage, part.serial)];
+  claim.end = part.end;
+  note_first_part(lot, walk, part);
+  if (walk.state.standing.in_previous) {
+    walk.change.previous_ended = part.end;
+    walk.state.standing.in_previous = false;
+    if (walk.state.part) walk.state.standing.pointer = next_open(*walk.state.part, 0).value_or(0);
+    return;
+  }
+  if (!lot.state.named_features.empty()) lot.state.named_features.clear();
+  count_part_for_gauges(draft, part);
+  // The steps written in this event belong to the part that ends: they are put down before it moves.
+  for (const auto asked : walk.touched) walk.change.steps[std::to_string(asked)] = part.steps[asked];
+  walk.touched.clear();
+  walk.change.ended = part.end;
+  ++walk.state.ended_parts;
+  walk.state.previous = std::move(*walk.state.part);
+  walk.state.part.reset();
+  walk.state.standing.pointer = 0;
+  begin_next_part(draft, walk, false);
+}
+
+/// After a step was settled: the next open one, or the part's end.
+void go_on(Draft& draft, WalkDraft& walk, std::string& tone) {
+  const auto next = next_open(walk.part(), walk.state.standing.pointer);
+  if (next) {
+    walk.state.standing.pointer = *next;
+    return;
+  }
+  if (tone == "accept" || tone == "place") tone = "part_end";
+  end_part(draft, walk);
+}
+
+void after_step(Draft& draft, WalkDraft& walk, std::size_t asked, Last last) {
+  const auto& step = walk.part().steps[asked];
+  const bool done = step.status == "done";
+  const std::string verdict = done ? settled(step, answered(walk.step(asked).kind)) : std::string();
+  const bool stands = verdict == "reject";
+  walk.state.standing.hold.reset();
+  walk.state.standing.reject_stands = stands;
+  last.stands = stands;
+  last.measured_again = counted_attempts(step) > 1 || step.retaken;
+  std::string tone = last.verdict == "reject" ? (stands ? "stands" : "reject") : "accept";
+  if (done) settle_feature(draft, walk, asked, last);
+  const std::size_t feature = walk.step(asked).feature;
+  if (last.verdict != "reject" && done && last.result_verdict.empty()) tone = "place";
+  walk.state.standing.counted = last;
+  const auto& rule = walk.edition->edition.after_reject;
+  if (stands && rule == "end_part") {
+    end_part(draft, walk);
+  } else if (stands && rule == "stop_walk") {
+    Hold hold;
+    hold.kind = "stopped";
+    hold.hard = true;
+    walk.state.standing.hold = hold;
+    if (const auto next = next_open(walk.part(), walk.state.standing.pointer)) walk.state.standing.pointer = *next;
+  } else if (done) {
+    go_on(draft, walk, tone);
+  } else {
+    // Once more: the same place, or the first place again of a feature that is judged as a whole.
+    walk.state.standing.pointer = asked;
+    if (walk.prepared(asked).reduction != Reduction::each)
+      for (std::size_t other = walk.part().asked.size(); other-- > 0;)
+        if (walk.step(other).feature == feature && walk.part().steps[other].status == "open")
+          walk.state.standing.pointer = other;
+  }
+  say(draft, walk, std::move(last), tone);
+}
+
+/// Part number `serial` of the walk begins: its claim at the lot, its steps in plan order.
+void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t serial) {
+  const bool in_process = stage_group(walk.state.stage) == "in_process";
+  PartState part;
+  part.serial = serial;
+  part.stage = !in_process                        ? walk.state.stage
+               : lot.state.need == "first_part"   ? "first part"
+               : walk.state.stage == "setup"      ? "in process"
+               : walk.state.stage == "first part" ? "in process"
+                                                  : walk.state.stage;
+  part.machine = lot.state.machine;
+  part.program = lot.state.program;
+  part.place_on_machine = lot.state.place_on_machine;
+  part.begun = draft.now();
+  for (const auto index : walk.state.order) {
+    const auto& feature = walk.edition->edition.features[walk.edition->steps[index].feature];
+    const auto holds = [](const std::vector<std::string>& list, const std::string& item) {
+      return std::find(list.begin(), list.end(), item) != list.end();
+    };
+    if (feature.stages.empty() || holds(feature.stages, part.stage) || holds(lot.state.named_features, feature.key))
+      part.asked.push_back(index);
+  }
+  part.steps.resize(part.asked.size());
+  lot.state.claims[claim_key(part.stage, serial)] = {walk.state.key, walk.state.bench, "", ""};
+  walk.change.part = part;
+  walk.state.part = std::move(part);
+  walk.state.standing.pointer = 0;
+  walk.state.standing.between = false;
+}
+
+std::optional<std::int64_t> next_free_serial(const WalkState& walk, const LotState& lot) {
+  for (std::int64_t serial = walk.first; serial <= walk.last; ++serial)
+    if (const auto claim = lot.claims.find(claim_key(walk.stage, serial));
+        claim == lot.claims.end() || claim->second.end == "given_back")
+      return serial;
+  return {};
+}
+
+}  // namespace
+
+std::string stage_group(const std::string& stage) {
+  if (stage == "final") return "final";
+  if (stage == "after finish" || stage == "after_finish") return "after_finish";
+  return "in_process";
+}
+
+std::size_t counted_attempts(const StepState& step) {
+  std::size_t count = 0;
+  for (const auto& attempt : step.attempts) count += attempt.aside ? 0 : 1;
+  return count;
+}
+
+bool part_touched(const PartState& part) {
+  for (const auto& step : part.steps)
+    if (step.status != "open" || counted_attempts(step) > 0) return true;
+  return false;
+}
+
+void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
+  auto& lot = draft.lot(walk.state.lot);
+  auto& standing = walk.state.standing;
+  standing.no_part_left = false;
+  const bool in_process = stage_group(walk.state.stage) == "in_process";
+  const auto serial = next_free_serial(walk.state, lot.state);
+  if (!serial) {
+    standing.no_part_left = true;
+    standing.between = false;
+    return;
+  }
+  if (in_process && lot.state.need == "release") {
+    Hold hold;
+    hold.kind = "setup_not_released";
+    hold.hard = true;
+    standing.hold = hold;
+    return;
+  }
+  if (walk.edition->edition.next_part == "by_key" && !by_key && walk.before) {
+    standing.between = true;
+    return;
+  }
+  begin_part(draft, walk, lot, *serial);
+}
+
+void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered& offered) {
+  const auto& prepared = walk.prepared(asked);
+  const auto judgement = judge(prepared.limits, offered.value);
+  const auto [value, unit] = text_for_print(offered.value, prepared.unit);
+  Attempt attempt;
+  attempt.value = value;
+  attempt.unit = unit == walk.feature(asked).unit ? "" : unit;
+  attempt.gauge = offered.gauge;
+  attempt.typed = offered.typed;
+  attempt.confirmed = offered.confirmed;
+  const bool by_place = prepared.reduction == Reduction::each;
+  Last last = last_of(walk, asked, draft, "counted");
+  last.value = value;
+  last.unit = unit;
+  if (by_place && judgement) {
+    attempt.verdict = std::string(name(judgement->verdict));
+    last.verdict = attempt.verdict;
+    last.side = std::string(name(judgement->side));
+    last.by = text_for_print(judgement->by, prepared.unit).first;
+  }
+  last.gauge = offered.gauge;
+  last.typed = offered.typed;
+  last.confirmed = offered.confirmed;
+  last.sent_value = offered.sent_value;
+  last.sent_unit = offered.sent_unit;
+  const auto& material = last.material;
+  last.material_left = last.verdict == "reject" && ((material == "outside" && last.side == "upper") ||
+                                                    (material == "inside" && last.side == "lower"));
+  auto& step = walk.touch(asked);
+  step.attempts.push_back(attempt);
+  if (by_place) {
+    step.status = settled(step, false).empty() ? "open" : "done";
+  } else {
+    step.status = "done";
+    settle_round(walk, asked);
+    last.verdict = "";
+  }
+  after_step(draft, walk, asked, std::move(last));
+}
+
+void count_answer(Draft& draft, WalkDraft& walk, std::size_t asked, bool good) {
+  Attempt attempt;
+  attempt.value = good ? "good" : "not_good";
+  attempt.verdict = good ? "accept" : "reject";
+  Last last = last_of(walk, asked, draft, "answer");
+  last.value = attempt.value;
+  last.verdict = attempt.verdict;
+  auto& step = walk.touch(asked);
+  step.attempts.push_back(attempt);
+  step.status = settled(step, true).empty() ? "open" : "done";
+  after_step(draft, walk, asked, std::move(last));
+}
+
+void reopen(WalkDraft& walk, std::size_t asked, const std::string& reason, const std::string& only_event) {
+  auto& step = walk.touch(asked);
+  for (auto& attempt : step.attempts)
+    if (only_event.empty() || attempt.event == only_event) attempt.aside = true;
+  step.status = "open";
+  step.retaken = true;
+  step.reason = reason;
+  walk.state.standing.pointer = asked;
+  walk.state.standing.reject_stands = false;
+}
+
+void pass_over(Draft& draft, WalkDraft& walk, std::size_t asked, const std::string& reason) {
+  auto& step = walk.touch(asked);
+  step.status = "passed";
+  step.reason = reason;
+  Last last = last_of(walk, asked, draft, "passed_over");
+  last.why = reason;
+  walk.state.standing.hold.reset();
+  std::string tone = "place";
+  go_on(draft, walk, tone);
+  say(draft, walk, std::move(last), tone);
+}
+
+void part_anew(Draft& draft, WalkDraft& walk) {
+  PartState& part = walk.part();
+  for (std::size_t asked = 0; asked < part.steps.size(); ++asked) {
+    auto& step = walk.touch(asked);
+    for (auto& attempt : step.attempts) attempt.aside = true;
+    step.status = "open";
+    step.reason = "wrong part";
+  }
+  for (const auto& [feature, fact] : part.results) {
+    auto& correction = add_fact(draft, walk, part, "correction");
+    correction.overrules = fact;
+    correction.feature = feature;
+    correction.reason = "wrong part";
+  }
+  part.results.clear();
+  part.held = false;
+  if (walk.state.standing.in_previous) {
+    walk.change.previous = part;
+  } else {
+    walk.change.part = part;
+  }
+  auto& standing = walk.state.standing;
+  standing.hold.reset();
+  standing.counted.reset();
+  standing.pointer = 0;
+  standing.reject_stands = false;
+  Last last;
+  last.what = "part_anew";
+  last.serial = part.serial;
+  last.utc_us = draft.now().utc_us;
+  say(draft, walk, std::move(last), "moved");
+}
+
+}  // namespace tallystick::walk

@@ -1,0 +1,36 @@
+// An edition made ready for walking: its steps, limits and plausible ranges parsed once.
+#pragma once
+
+#include <functional>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "daemon/walk/state.hpp"
+
+namespace tallystick::walk {
+
+struct PreparedFeature {
+  bool measured = false;
+  Unit unit;
+  Limits limits;
+  Quantity plausible_lower, plausible_upper;
+  Reduction reduction = Reduction::each;
+  std::vector<std::size_t> steps;   ///< indices into PreparedEdition::steps
+};
+
+struct PreparedEdition {
+  std::string sha;
+  checklist::Edition edition;
+  std::vector<Step> steps;          ///< in checklist order
+  std::vector<PreparedFeature> features;
+};
+
+/// Errors: those of limits_of, "wrong_unit", "unknown_reduction".
+Expected<std::shared_ptr<const PreparedEdition>> prepare(checklist::Edition edition, std::string sha);
+
+/// The daemon's parsed editions, by SHA-256.
+using Catalogue = std::map<std::string, std::shared_ptr<const PreparedEdition>>;
+
+}  // namespace tallystick::walk
