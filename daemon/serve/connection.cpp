@@ -173,9 +173,14 @@ Awaitable<bool> Connection::one_request() {
         problem("headers_too_large",
                 "the headers are larger than " + std::to_string(inside_->config.header_bytes_max) + " bytes"),
         false, false);
-  if (code == http::error::end_of_stream || code == beast::error::timeout ||
-      code.category() == asio::error::get_system_category())
-    co_return false;
+  if (code == http::error::body_limit)
+    co_return co_await write(
+        problem("body_too_large",
+                "at most " + std::to_string(inside_->config.body_bytes_max) + " bytes are taken"),
+        false, false);
+  // Ended, too slow, or broken: there is nobody to answer.
+  if (code && code.category() != http::make_error_code(http::error::bad_method).category()) co_return false;
+  if (code == http::error::end_of_stream) co_return false;
   if (code) co_return co_await write(problem("bad_request", code.message()), false, false);
   Request request;
   const bool head = parser.get().method() == http::verb::head;
@@ -245,6 +250,7 @@ Awaitable<bool> Connection::write_pieces(const Answer& answer, bool keep_alive) 
   http::response_serializer<http::empty_body> serializer(response);
   stream_.expires_after(inside_->config.write_time);
   auto [code, written] = co_await http::async_write_header(stream_, serializer, as_tuple);
+  const auto pull = std::make_shared<Pull>(answer.pull);  // one object: it may hold where it stands
   struct Piece {
     std::optional<std::string> bytes;
     bool broken = false;
@@ -254,10 +260,10 @@ Awaitable<bool> Connection::write_pieces(const Answer& answer, bool keep_alive) 
     // is held.
     auto later = std::make_shared<Later<Piece>>(inside_->io);
     stream_.expires_never();
-    asio::post(inside_->pool, [later, pull = answer.pull, &io = inside_->io] {
+    asio::post(inside_->pool, [later, pull, &io = inside_->io] {
       Piece piece;
       try {
-        do piece.bytes = pull();
+        do piece.bytes = (*pull)();
         while (piece.bytes && piece.bytes->empty());  // an empty chunk would end the answer
       } catch (const std::exception&) {
         piece.broken = true;

@@ -39,6 +39,7 @@ class Viewer {
     times.keep_alive_pings = true;
     socket_.set_option(times);
     socket_.read_message_max(4 * 1024);
+    socket_.auto_fragment(false);  // a message is one frame, written from where it lies
     const auto [code] = co_await socket_.async_accept(handshake, as_tuple);
     if (code) co_return;
     const auto place = inside_->viewers.emplace(bench_, &wake_);

@@ -209,7 +209,7 @@ Done take_text(json::object& from, const char* name, std::string& out) {
                   name);
     out = std::string(at->value().as_string());
   }
-  from.erase(at);
+  from.stable_erase(at);
   return {};
 }
 
@@ -249,7 +249,7 @@ Expected<walk::Command> command_from(const Request& request, const std::string& 
                                       {"ask", &command.saw.ask}})
         if (auto done = take_text(saw, name, *out); !done) return tl::unexpected(done.error());
     }
-    object.erase(object.find("saw"));
+    object.stable_erase(object.find("saw"));
   }
   command.body = std::move(object);
   return command;
