@@ -178,7 +178,7 @@ def chosen(options):
 
 
 def run(name, kind, path, options, environment):
-    limit_s = LIMIT_S["heavy" if name in HEAVY else kind] * (SANITIZER_FACTOR if options.sanitize else 1)
+    limit_s = options.limit or LIMIT_S["heavy" if name in HEAVY else kind] * (SANITIZER_FACTOR if options.sanitize else 1)
     logs = options.build / "logs"
     logs.mkdir(parents=True, exist_ok=True)
     log = logs / (name.replace("/", "_") + ".log")
@@ -212,6 +212,7 @@ def main():
     parser.add_argument("--build", type=Path, default=Path("build/release"), help="the build folder")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--sanitize", action="store_true")
+    parser.add_argument("--limit", type=float, metavar="SECONDS", help="another time limit for each program")
     parser.add_argument("--one", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--report", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("names", nargs="*", metavar="NAME")
