@@ -1,0 +1,144 @@
+// The desk: owner of all states in memory, the one place through which everything goes that is decided.
+//
+// An input waits, undecided, while an owner that it concerns has a proposal in flight; then it is decided on the state
+// that it finds, proposed to the record, and only when the record says that it is durable does the state change and
+// does anybody hear of it. One thread; no I/O, no clock, no randomness: all of that is handed in.
+#pragma once
+
+#include <deque>
+#include <functional>
+#include <map>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "daemon/walk/decide.hpp"
+#include "daemon/walk/desk_door.hpp"
+#include "daemon/walk/event.hpp"
+#include "daemon/walk/view.hpp"
+
+namespace tallystick::walk {
+
+/// The seams. `submit` must call back on the desk's thread, in order of submission, once for each proposal, and never
+/// from within `submit`.
+struct DeskSeams {
+  std::function<Stamp()> now;
+  std::function<void(Proposal, std::function<void(Expected<Key>)>)> submit;
+  std::function<Done(const std::string& gauge)> ask_gauge;   ///< may be empty
+  std::function<void(const std::string&)> log;               ///< may be empty
+};
+
+/// How much may wait before a bench refuses more.
+inline constexpr std::size_t waiting_limit = 256;
+
+class Desk : public DeskDoor {
+ public:
+  explicit Desk(DeskSeams seams);
+
+  // ---- setting up, before `start`
+  void load(States states, Catalogue catalogue);
+  void load_answers(const boost::json::value& answers);
+  /// A result of an open lot from before this start, oldest first: the faint ticks of the ruler.
+  void load_earlier(const Fact& fact);
+  /// Copies one event of the journal into the states. Error "cannot_read_outcome".
+  Done replay(const Event& event);
+  void configure(ShopWords words, std::vector<shop::GaugeCard> cards, std::vector<Candidate> candidates);
+  /// Proposes "started", and what the configuration changed in the register.
+  void start();
+
+  // ---- from the edges
+  void offer(Reading reading);
+  void refused(const std::string& gauge, const Refusal& refusal, const Frame& frame);
+  void line_changed(const std::string& gauge, const GaugeLine& line);
+  void not_answered(const std::string& gauge, const std::string& why);
+  void keeping(bool kept, const std::string& why, const std::string& hint);
+  void clock(bool trusted, const std::string& why);
+  /// An event of the daemon: "clock_stepped", "journal_branched", "stopped", ...
+  void house_event(const std::string& kind, boost::json::object body);
+  /// To be called about once a second.
+  void tick();
+
+  // ---- for checkpoints
+  std::uint64_t events_since_checkpoint() const { return since_checkpoint_; }
+  bool quiet() const { return in_flight_.empty() && waiting_.empty(); }
+  /// The committed state as JSON, and the event that it includes last. Empty key: nothing was committed yet.
+  std::pair<Key, std::string> checkpoint();
+  Done load_checkpoint(const std::string& state);
+
+  const States& states() const { return states_; }
+  const Catalogue& catalogue() const { return catalogue_; }
+
+  // ---- DeskDoor
+  void command(Command command, Answered answered) override;
+  std::vector<std::string> benches() const override;
+  boost::json::value view(const std::string& bench) const override;
+  boost::json::value list(const std::string& subject) const override;
+  void display_came(const std::string& bench, const std::string& display) override;
+  void display_went(const std::string& bench, const std::string& display) override;
+  void told(const std::string& bench, const std::string& display, std::uint64_t sequence, const Stamp& when) override;
+  void on_view_changed(std::function<void(const std::string& bench)> changed) override;
+
+ private:
+  struct Waiting {
+    Input input;
+    std::string raw;
+    Answered answered;                  ///< empty for what nobody waits for
+  };
+  struct Shown {                        ///< something asked for on a bench, and who was told when
+    std::uint64_t first_sequence = 0;
+    std::map<std::string, Stamp> told;  ///< by display
+  };
+  struct BenchWindow {
+    boost::json::object view;
+    std::uint64_t sequence = 0;
+    std::map<std::string, Shown> asks;
+    std::string tone, tone_key;
+    std::optional<ToldKept> to_keep;
+    Stamp told_since;
+    std::set<std::string> displays;
+  };
+  struct RefusalCount {
+    std::map<std::string, std::int64_t> by_reason;
+    std::string first_bytes;
+    Stamp first;
+  };
+
+  void take(Input input, std::string raw, Answered answered);
+  void pump();
+  std::vector<std::string> first_owners(const Input& input) const;
+  bool start_one(Waiting& waiting, std::set<std::string>& busy);
+  void propose(Waiting waiting, Decision decision);
+  void committed(const Waiting& waiting, const Decision& decision, const Key& key);
+  void answer_later(const std::string& idempotency_key, Expected<boost::json::object> answer);
+  std::map<std::string, Stamp> told_asks(const std::string& bench) const;
+  Context context_for(const std::string& bench, std::map<std::string, Stamp>& told) const;
+  void refresh_view(const std::string& bench);
+  void remember_facts(const Outcome& outcome);
+  void register_gauges();
+  void flush_refusals(const Stamp& now, bool all);
+  std::string bench_of(const Input& input) const;
+
+  DeskSeams seams_;
+  States states_;
+  Catalogue catalogue_;
+  ShopWords words_;
+  std::vector<shop::GaugeCard> cards_;
+  std::vector<Candidate> candidates_;
+  Surrounding surrounding_;
+  Stamp started_;
+  bool running_ = false;
+
+  std::deque<Waiting> waiting_;
+  std::set<std::string> in_flight_;                       ///< owners
+  std::map<std::string, boost::json::object> answers_;    ///< by idempotency key
+  std::deque<std::string> answer_order_;
+  std::map<std::string, std::vector<Answered>> awaiting_answer_;
+  std::map<std::string, RefusalCount> refusals_;
+  std::map<std::string, BenchWindow> windows_;
+  std::function<void(const std::string&)> changed_;
+  Key last_key_;
+  std::uint64_t since_checkpoint_ = 0;
+  std::uint64_t overflowed_ = 0;
+};
+
+}  // namespace tallystick::walk
