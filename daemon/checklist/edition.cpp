@@ -60,8 +60,11 @@ Expected<Limits> limits_of(const Feature& feature) {
   if (!upper) return named(upper.error());
   const auto nominal = value(feature.nominal);
   if (!nominal) return named(nominal.error());
-  auto limits = Limits::direct(*lower, *upper, *nominal);
+  // A nominal may lie outside its limits (32 p6), so it is not held against them here: that was the family's
+  // check.
+  auto limits = Limits::direct(*lower, *upper);
   if (!limits) return named(limits.error());
+  limits->nominal = *nominal;
   return limits;
 }
 

@@ -180,19 +180,21 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
   if (!good) return tl::unexpected(first);
   if (const auto& amount = values["plus_minus"]; amount && values["nominal"])
     return Limits::plus_minus(*values["nominal"], *amount);
-  const auto from_nominal =
-      [&](const std::optional<Quantity>& deviation) -> Expected<std::optional<Quantity>> {
-    if (!deviation || !values["nominal"]) return std::optional<Quantity>{};
-    const auto sum = add(*values["nominal"], *deviation);
+  if (!values["lower_deviation"] && !values["upper_deviation"])
+    return Limits::direct(values["lower"], values["upper"], values["nominal"]);
+  const auto from_nominal = [&](const char* deviation) -> Expected<std::optional<Quantity>> {
+    if (!values[deviation] || !values["nominal"]) return std::optional<Quantity>{};
+    const auto sum = add(*values["nominal"], *values[deviation]);
     if (!sum) return tl::unexpected(sum.error());
     return std::optional<Quantity>{Quantity::of_count(sum->count(), unit)};
   };
-  for (const auto* side : {"lower", "upper"}) {
-    const auto limit = from_nominal(values[std::string(side) + "_deviation"]);
-    if (!limit) return tl::unexpected(limit.error());
-    if (*limit) values[side] = *limit;
-  }
-  return Limits::direct(values["lower"], values["upper"], values["nominal"]);
+  const auto lower = from_nominal("lower_deviation"), upper = from_nominal("upper_deviation");
+  if (!lower) return tl::unexpected(lower.error());
+  if (!upper) return tl::unexpected(upper.error());
+  // ISO 286: the nominal may lie outside (32 p6 is 32 +0.026 / +0.042), so it is not held against the limits.
+  auto limits = Limits::direct(*lower, *upper);
+  if (limits) limits->nominal = values["nominal"];
+  return limits;
 }
 
 bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas, Feature& feature) {

@@ -47,6 +47,21 @@ bool other_unit_deceives(const Feature& feature) {
   return false;
 }
 
+/// What to do where a gauge switched to the other unit would go unnoticed; "" where it would not.
+std::string unit_unseen(const GaugeCard& card, const Feature& feature, const UnitInFrame& unit_in_frame) {
+  const auto dialect = unit_in_frame.find(card.dialect);
+  if (card.unit_fixed || (dialect != unit_in_frame.end() && dialect->second)) return {};
+  // A difference to its master is near zero in either unit, and so is the master's own.
+  if (card.reads == "difference")
+    return "use a dialect that sends the unit, or, where nothing switches the gauge's unit, write unit_fixed "
+           "= true";
+  // A master of a size shows the other unit at once.
+  if (!card.setting.master.empty() || !other_unit_deceives(feature)) return {};
+  return "use a dialect that sends the unit, or give the gauge a [gauge.setting] on a master, or, where "
+         "nothing "
+         "switches its unit, write unit_fixed = true, or state a narrower plausible range";
+}
+
 void hold_feature(const Feature& feature, const WorkedSize& size, const std::vector<GaugeCard>& gauges,
                   const UnitInFrame& unit_in_frame, std::size_t index, Findings& findings) {
   const auto find = [&](Severity severity, const std::string& gauge, std::string code, std::string what,
@@ -72,15 +87,9 @@ void hold_feature(const Feature& feature, const WorkedSize& size, const std::vec
            "the step of " + card.id + ", " + card.resolution + " " + card.unit +
                ", is more than a tenth of the tolerance",
            "a finer gauge would take less of the tolerance for itself");
-    const auto dialect = unit_in_frame.find(card.dialect);
-    const bool sees_unit =
-        (dialect != unit_in_frame.end() && dialect->second) || !card.setting.master.empty();
-    if (!sees_unit && other_unit_deceives(feature))
+    if (const auto remedy = unit_unseen(card, feature, unit_in_frame); !remedy.empty())
       find(Severity::fault, card.id, "unit_unseen",
-           card.id +
-               " sends no unit and is set on no master; set to the other unit its values would pass here "
-               "unseen",
-           "use a dialect that sends the unit, or give the gauge a [gauge.setting] on a master");
+           card.id + " sends no unit; switched to the other one its values would pass here unseen", remedy);
   }
   if (served) return;
   if (!kind_known) {
