@@ -83,6 +83,7 @@ Hash ChainHash::plain(std::string_view bytes) {
 
 Hash ChainHash::finish() {
   const Hash out = plain(input_);
+  last_size_ = input_.size();
   input_.clear();
   return out;
 }

@@ -38,6 +38,8 @@ class ChainHash {
   void add_text_or_null(std::string_view text) { text.empty() ? add_null() : add_text(text); }
   /// The hash of what was added since the last call.
   Hash finish();
+  /// Bytes that the last `finish` hashed.
+  std::size_t last_size() const { return last_size_; }
   /// SHA-256 of plain bytes.
   Hash plain(std::string_view bytes);
 
@@ -46,6 +48,7 @@ class ChainHash {
   struct Digest;
   std::unique_ptr<Digest> digest_;
   std::string input_;
+  std::size_t last_size_ = 0;
 };
 
 /// Columns of `entry` in hash order, without `hash` itself.

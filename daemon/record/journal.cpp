@@ -6,6 +6,7 @@
 #include "daemon/record/entry_store.hpp"
 #include "daemon/record/folder.hpp"
 #include "daemon/record/schema.hpp"
+#include "daemon/record/verify.hpp"
 #include "daemon/record/writer_thread.hpp"
 
 namespace tallystick::record {
@@ -222,6 +223,28 @@ Expected<std::unique_ptr<Journal>> Journal::open(const Opening& opening) {
   begin_wal(opened->store, opening);
   return std::make_unique<OpenJournal>(std::move(opened->lock), opening.place, std::move(*standing),
                                        std::move(tail));
+}
+
+Expected<Standing> confirm_break(const Opening& opening, const std::string& why) {
+  auto opened = open_folder(opening);
+  if (!opened) return tl::unexpected<Error>(opened.error());
+  VerifyOptions chain_only;
+  chain_only.structure = false;
+  chain_only.tables = false;
+  const auto report = verify(opening.place.journal(), chain_only, opening.place.vfs);
+  if (!report) return tl::unexpected<Error>(report.error());
+  std::string breaks, last;
+  for (const auto& finding : report->findings) {
+    if (finding.confirmed || finding.code == "ends_before_head" || finding.where == last) continue;
+    breaks += (breaks.empty() ? "" : " ") + finding.where;
+    last = finding.where;
+  }
+  if (breaks.empty())
+    return fail("no_break", "the chain holds: there is no break to confirm",
+                opening.place.journal().string());
+  const Need need{opening.who, "a break in the chain was confirmed: " + why, false, false};
+  Tail tail;
+  return standing_after(opened->store, opening, need, tail, breaks);
 }
 
 }  // namespace tallystick::record

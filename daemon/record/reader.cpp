@@ -104,23 +104,8 @@ Expected<std::unique_ptr<Reader>> Reader::open(const Place& place) {
 
 Expected<std::unique_ptr<Reader>> Reader::open_file(const std::filesystem::path& file,
                                                     const std::string& vfs) {
-  auto seen = look_at(file, vfs.empty());
-  if (!seen) return tl::unexpected<Error>(seen.error());
-  if (*seen != Found::journal)
-    return fail("not_a_journal", "there is no journal", file.string(),
-                "name the data folder that the daemon made");
-  auto connection = Connection::open(file, Connection::Mode::read_only, vfs);
+  auto connection = open_to_read(file, vfs);
   if (!connection) return tl::unexpected<Error>(connection.error());
-  prepare_for_reading(*connection);
-  std::int64_t format = 0;
-  seen = look_at(*connection, format);
-  if (!seen) return tl::unexpected<Error>(seen.error());
-  if (*seen != Found::journal)
-    return fail("not_a_journal", "the journal is empty", file.string(),
-                "start the daemon once: it makes the journal");
-  if (format < format_version)
-    return fail("older_format", "the journal has format " + std::to_string(format), file.string(),
-                "start the daemon of this release once: it brings the journal forward");
   auto inside = std::make_unique<Inside>();
   inside->connection = std::move(*connection);
   return std::unique_ptr<Reader>(new Reader(std::move(inside)));

@@ -202,4 +202,25 @@ Expected<Found> look_at(Connection& connection, std::int64_t& found) {
   return Found::journal;
 }
 
+Expected<Connection> open_to_read(const std::filesystem::path& file, const std::string& vfs) {
+  auto seen = look_at(file, vfs.empty());
+  if (!seen) return tl::unexpected<Error>(seen.error());
+  if (*seen != Found::journal)
+    return fail("not_a_journal", "there is no journal", file.string(),
+                "name the data folder that the daemon made");
+  auto connection = Connection::open(file, Connection::Mode::read_only, vfs);
+  if (!connection) return tl::unexpected<Error>(connection.error());
+  prepare_for_reading(*connection);
+  std::int64_t format = 0;
+  seen = look_at(*connection, format);
+  if (!seen) return tl::unexpected<Error>(seen.error());
+  if (*seen != Found::journal)
+    return fail("not_a_journal", "the journal is empty", file.string(),
+                "start the daemon once: it makes the journal");
+  if (format < format_version)
+    return fail("older_format", "the journal has format " + std::to_string(format), file.string(),
+                "start the daemon of this release once: it brings the journal forward");
+  return connection;
+}
+
 }  // namespace tallystick::record

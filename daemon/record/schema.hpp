@@ -49,4 +49,8 @@ Expected<Found> look_at(const std::filesystem::path& file, bool machines_files);
 /// The same by a connection; `found` is its user_version.
 Expected<Found> look_at(Connection& connection, std::int64_t& found);
 
+/// A read-only connection to a journal of this format. Errors "cannot_read", "not_a_journal", "newer_format",
+/// "older_format".
+Expected<Connection> open_to_read(const std::filesystem::path& file, const std::string& vfs);
+
 }  // namespace tallystick::record

@@ -15,11 +15,11 @@ TEST_CASE("a key's text is read back, and nothing else is a key") {
   CHECK(text(key) == "0123456789abcdef0123456789abcdef-42");
   CHECK(key_from(text(key)) == key);
   CHECK(text(Key{}).empty());
-  for (const char* wrong : {"", "42", "0123456789abcdef0123456789abcdef", "0123456789abcdef0123456789abcdef-",
-                            "0123456789abcdef0123456789abcdef-0", "0123456789abcdef0123456789abcdef-01",
-                            "0123456789ABCDEF0123456789abcdef-1", "0123456789abcdef0123456789abcdef-1x",
-                            "0123456789abcdef0123456789abcdef-9223372036854775808",
-                            "0123456789abcdef0123456789abcdef_1"})
+  for (const char* wrong :
+       {"", "42", "0123456789abcdef0123456789abcdef", "0123456789abcdef0123456789abcdef-",
+        "0123456789abcdef0123456789abcdef-0", "0123456789abcdef0123456789abcdef-01",
+        "0123456789ABCDEF0123456789abcdef-1", "0123456789abcdef0123456789abcdef-1x",
+        "0123456789abcdef0123456789abcdef-9223372036854775808", "0123456789abcdef0123456789abcdef_1"})
     CHECK_MESSAGE(!key_from(wrong), wrong);
 }
 
@@ -73,23 +73,29 @@ TEST_CASE("bytes of any value survive: raw bytes with zeros, text with quotes an
   CHECK(page->events[1].content.person == odd.person);
 }
 
-TEST_CASE("the journal's tables refuse update, delete and replace, on a connection with SQLite's own settings too") {
+TEST_CASE(
+    "the journal's tables refuse update, delete and replace, on a connection with SQLite's own settings "
+    "too") {
   const Folder folder;
   auto sent = proposal(1);
-  sent.attachments.push_back({"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad", "text/plain", "abc"});
+  sent.attachments.push_back(
+      {"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad", "text/plain", "abc"});
   write_events(opening(folder.place()), {sent});
   for (const bool recursive : {true, false}) {
     auto connection = Connection::open(folder.place().journal(), Connection::Mode::read_write, "");
     REQUIRE(connection);
-    REQUIRE(connection->run(recursive ? "PRAGMA recursive_triggers = ON" : "PRAGMA recursive_triggers = OFF") == SQLITE_OK);
+    REQUIRE(connection->run(recursive ? "PRAGMA recursive_triggers = ON"
+                                      : "PRAGMA recursive_triggers = OFF") == SQLITE_OK);
     for (const std::string table : {"branch", "entry", "blob", "fact"}) {
       CAPTURE(table);
       const auto before = connection->integer("SELECT count(*) FROM " + table);
       REQUIRE(before > 0);
       CHECK(connection->run("DELETE FROM " + table) == SQLITE_CONSTRAINT_TRIGGER);
       CHECK(connection->run("UPDATE " + table + " SET rowid = rowid") == SQLITE_CONSTRAINT_TRIGGER);
-      CHECK(connection->run("REPLACE INTO " + table + " SELECT * FROM " + table) == SQLITE_CONSTRAINT_TRIGGER);
-      CHECK(connection->run("INSERT OR IGNORE INTO " + table + " SELECT * FROM " + table) == SQLITE_CONSTRAINT_TRIGGER);
+      CHECK(connection->run("REPLACE INTO " + table + " SELECT * FROM " + table) ==
+            SQLITE_CONSTRAINT_TRIGGER);
+      CHECK(connection->run("INSERT OR IGNORE INTO " + table + " SELECT * FROM " + table) ==
+            SQLITE_CONSTRAINT_TRIGGER);
       CHECK(connection->integer("SELECT count(*) FROM " + table) == before);
     }
   }
@@ -143,12 +149,14 @@ TEST_CASE("a file that is no journal, or one of a newer format, is refused and n
   CHECK(content() == before);
 }
 
-TEST_CASE("migration goes forward step by step, or stops at the step that failed and leaves the rest as it was") {
+TEST_CASE(
+    "migration goes forward step by step, or stops at the step that failed and leaves the rest as it was") {
   const Folder folder;
   write_events(opening(folder.place()), 1, 2);
   auto connection = Connection::open(folder.place().journal(), Connection::Mode::read_write, "");
   REQUIRE(connection);
-  const std::vector<Migration> steps = {{1, "CREATE TABLE added(x INTEGER) STRICT"}, {2, "CREATE INDEX added_x ON added(x)"},
+  const std::vector<Migration> steps = {{1, "CREATE TABLE added(x INTEGER) STRICT"},
+                                        {2, "CREATE INDEX added_x ON added(x)"},
                                         {3, "CREATE TABLE half(x INTEGER) STRICT; CREATE TABLE added(y)"}};
   REQUIRE(migrate(*connection, 1, 3, steps, 7));
   CHECK(connection->integer("PRAGMA user_version") == 3);

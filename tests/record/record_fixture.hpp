@@ -1,4 +1,5 @@
-// What the record's tests share: a data folder for one test, events of the invented shop, a desk that gets answers.
+// What the record's tests share: a data folder for one test, events of the invented shop, a desk that gets
+// answers.
 #pragma once
 
 #include <condition_variable>
