@@ -148,7 +148,7 @@ void DialectReader::check_frame(TomlFields& fields) {
           "leave it out", key);
   };
   const auto not_empty = [&](std::string_view key, const std::string& bytes) {
-    if (fields.has(key) && bytes.empty())
+    if (fields.has(key) && bytes.empty() && fields.bytes_are_read(key))
       fields.fault("wrong_value", "frame." + std::string(key) + " is empty",
                    "write the bytes, for instance \"\\r\"", key);
   };

@@ -123,6 +123,12 @@ std::optional<std::string> TomlFields::bytes(std::string_view key) {
   return out;
 }
 
+bool TomlFields::bytes_are_read(std::string_view key) {
+  Faults unseen;
+  TomlFields same(table_, path_, file_, unseen, line_);
+  return same.bytes(key).has_value();
+}
+
 std::optional<std::int64_t> TomlFields::whole(std::string_view key, std::int64_t least, std::int64_t most) {
   const auto* found = node(key);
   if (found == nullptr) return std::nullopt;

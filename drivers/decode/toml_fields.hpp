@@ -34,6 +34,8 @@ class TomlFields {
   std::optional<std::string> text(std::string_view key);
   /// Bytes: a text of ASCII characters, or { hex = "02 07" }.
   std::optional<std::string> bytes(std::string_view key);
+  /// True where `bytes` would be read without a fault; notes none.
+  bool bytes_are_read(std::string_view key);
   std::optional<std::int64_t> whole(std::string_view key, std::int64_t least, std::int64_t most);
   /// A whole or decimal number of milliseconds, as nanoseconds.
   std::optional<std::int64_t> milliseconds(std::string_view key, std::int64_t least_ms, std::int64_t most_ms);
