@@ -36,6 +36,9 @@ TEST_CASE("each: every reading within the limits, least and greatest kept") {
   CHECK(bad.value == q("24.999"));  // 0.001 outside is worse than 0.0005
   CHECK(bad.judgement.side == Side::lower);
   CHECK(bad.greatest == q("25.0215"));
+  // Of readings that lie equally bad the first is named.
+  CHECK(reduce(Reduction::each, readings({"25.001", "25.020"}), bore)->value == q("25.001"));
+  CHECK(reduce(Reduction::each, readings({"25.020", "25.001"}), bore)->value == q("25.020"));
   // One outside among many inside is a reject, though their mean lies inside.
   CHECK(reduce(Reduction::each, readings({"25.010", "25.010", "25.0210001"}), bore)->judgement.verdict ==
         Verdict::reject);
