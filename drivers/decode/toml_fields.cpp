@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <utility>
 
 #include "drivers/decode/replay_log.hpp"
 
@@ -10,16 +11,17 @@ namespace tallystick::decode {
 
 namespace {
 
+/// Slips of the finger between two words: a character too many, missing, another, or two of them swapped.
 std::size_t distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
+  std::vector<std::size_t> row(b.size() + 1), above, above_that;
   std::iota(row.begin(), row.end(), std::size_t{0});
   for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0];
+    above_that = std::exchange(above, row);
     row[0] = i + 1;
     for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
-      diagonal = row[j + 1];
-      row[j + 1] = std::min({replaced, row[j] + 1, diagonal + 1});
+      row[j + 1] = std::min({above[j] + (a[i] == b[j] ? 0U : 1U), row[j] + 1, above[j + 1] + 1});
+      const bool swapped = i > 0 && j > 0 && a[i] == b[j - 1] && a[i - 1] == b[j];
+      if (swapped) row[j + 1] = std::min(row[j + 1], above_that[j - 1] + 1);
     }
   }
   return row.back();

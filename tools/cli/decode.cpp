@@ -1,7 +1,6 @@
 #include <array>
 #include <fstream>
 #include <istream>
-#include <iterator>
 #include <ostream>
 
 #include "drivers/decode/decoder.hpp"
@@ -15,10 +14,21 @@ Error cannot_read(const std::string& file) {
   return {"cannot_read", "the file cannot be read", file, "check its name and who may read it"};
 }
 
+/// Everything up to the end. A failure (a folder, a bad disk) stands in the stream's state.
+std::string rest_of(std::istream& in) {
+  std::string out;
+  std::array<char, 4096> block;
+  do {
+    in.read(block.data(), block.size());
+    out.append(block.data(), static_cast<std::size_t>(in.gcount()));
+  } while (in);
+  return out;
+}
+
 Expected<std::string> content_of(const std::string& file) {
   std::ifstream in(file, std::ios::binary);
   if (!in) return tl::unexpected(cannot_read(file));
-  std::string text{std::istreambuf_iterator<char>(in), {}};
+  std::string text = rest_of(in);
   if (in.bad()) return tl::unexpected(cannot_read(file));
   return text;
 }
@@ -102,16 +112,14 @@ int decode(const DecodeOptions& options, Streams streams) {
   }
   std::istream& in = from_file ? static_cast<std::istream&>(file) : streams.in;
   Printer print{streams.out};
-  if (options.log)
-    return decode_log({std::istreambuf_iterator<char>(in), {}}, named, dialect, print, streams);
+  if (options.log) return decode_log(rest_of(in), named, dialect, print, streams);
   if (dialect->framing.by == CutBy::idle_gap) {
     streams.err
         << "tallystick: " << options.dialect
         << ": its frames are cut by gaps, and the input has no times: all of it is taken as one frame\n";
   }
   Decoder decoder(dialect);
-  if (options.hex)
-    return decode_hex({std::istreambuf_iterator<char>(in), {}}, named, decoder, print, streams);
+  if (options.hex) return decode_hex(rest_of(in), named, decoder, print, streams);
   return decode_stream(in, decoder, print);
 }
 
