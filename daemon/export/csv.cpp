@@ -1,6 +1,7 @@
 #include "daemon/export/csv.hpp"
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 
 namespace tallystick::exporting {
@@ -17,7 +18,8 @@ constexpr std::array<std::uint8_t, 256> table = [] {
   std::array<std::uint8_t, 256> out{};
   for (const char letter : {'=', '+', '-', '@', '\t', '\r', '\n', ' ', '"', '\'', '\xef', '\xc2'})
     out[static_cast<unsigned char>(letter)] |= risky;
-  for (const char letter : {'"', ',', '\r', '\n'}) out[static_cast<unsigned char>(letter)] |= quote;
+  for (std::size_t control = 0; control < 0x20; ++control) out[control] |= quote;
+  for (const char letter : {'"', ','}) out[static_cast<unsigned char>(letter)] |= quote;
   for (const char letter : {';', '\t', '\r', '\n'}) out[static_cast<unsigned char>(letter)] |= place;
   return out;
 }();
@@ -28,8 +30,6 @@ constexpr std::string_view no_break_blank = "\xc2\xa0";
 
 // Looks no further than the next place: what stands there is looked at when its turn comes.
 bool begins_formula(std::string_view rest) {
-  if (rest.empty()) return false;
-  if (rest.front() == '\t' || rest.front() == '\r') return true;
   for (;;) {
     if (rest.starts_with(no_break_blank)) {
       rest.remove_prefix(no_break_blank.size());
@@ -40,7 +40,7 @@ bool begins_formula(std::string_view rest) {
     }
   }
   if (rest.empty()) return false;
-  if (std::string_view("=+-@").find(rest.front()) != std::string_view::npos) return true;
+  if (std::string_view("=+-@\t\r").find(rest.front()) != std::string_view::npos) return true;
   for (const std::string_view wide : {"\xef\xbc\x9d", "\xef\xbc\x8b", "\xef\xbc\x8d", "\xef\xbc\xa0"})
     if (rest.starts_with(wide)) return true;
   return false;
