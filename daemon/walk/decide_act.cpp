@@ -192,7 +192,6 @@ Done carry_out(Draft& draft, WalkDraft& walk, const std::string& word) {
   } else if (word == "begin_capture" || word == "restart_capture") {
     standing.capture = serving(draft.states, walk.state, draft.context, "streams");
     standing.capture_begun = draft.now();
-    standing.hold.reset();
     draft.out.what = "capture_begun";
   } else if (word == "drop_capture") {
     standing.capture.clear();
@@ -231,8 +230,11 @@ ActionWords actions_now(const States& states, const WalkState& walk, const Conte
   const auto state = situation(walk);
   if (state == "resumed") return {"go_on", "set_repeated_aside", "tell_again"};
   if (state == "hold") {
-    if (walk.standing.hold->kind == "value" || walk.standing.hold->kind == "size") return {"", "it_is_so", "part_anew"};
-    return {"", "", "forget_hold"};
+    // A gauge that has to be asked could not give the reading that ends a hold: *good* asks it, and means no more.
+    const std::string good = step_actions(states, walk, context).good;
+    const std::string ask = good == "ask_gauge" || good == "begin_capture" ? good : "";
+    if (walk.standing.hold->kind == "value" || walk.standing.hold->kind == "size") return {ask, "it_is_so", "part_anew"};
+    return {ask, "", "forget_hold"};
   }
   if (state == "hard_hold") return {"", "", walk.standing.counted && !walk.part ? "retake_previous" : ""};
   if (state == "setting") return {setting_gauge_asked(states, walk).empty() ? "" : "ask_gauge", "", ""};
