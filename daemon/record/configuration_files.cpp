@@ -18,21 +18,6 @@ namespace files = std::filesystem;
 
 constexpr std::uintmax_t largest_file = 16U << 20U;
 
-Expected<std::string> bytes_of(const files::path& path) {
-  std::error_code code;
-  const auto cannot = [&](const std::string& why, const std::string& hint) {
-    return fail("cannot_read", "cannot read " + path.string() + ": " + why, path.string(), hint);
-  };
-  if (!files::exists(path, code)) return cannot("there is no such file", "check its name and folder");
-  if (!files::is_regular_file(path, code)) return cannot("it is no file", "name the file itself");
-  if (files::file_size(path, code) > largest_file)
-    return cannot("it is larger than 16 MiB", "this cannot be the file that was meant");
-  std::ifstream stream(path, std::ios::binary);
-  std::string bytes{std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
-  if (!stream) return cannot(std::strerror(errno), "check who may read it");
-  return bytes;
-}
-
 class Loader {
  public:
   Loader(Configuration& out, const files::path& folder) : out_(out), folder_(folder) {}
@@ -75,7 +60,7 @@ class Loader {
 
   void load_dialect(const files::path& path) {
     const auto name = path.filename().string();
-    const auto bytes = bytes_of(path);
+    const auto bytes = bytes_of_file(path);
     if (!bytes) return add(name, 0, "", bytes.error());
     auto dialect = read_dialect(*bytes, name);
     if (!dialect) {
@@ -158,9 +143,9 @@ class Loader {
 
   void load_family(const std::string& name, const std::string& file, int line) {
     const auto path = at(name);
-    const auto toml = bytes_of(path);
+    const auto toml = bytes_of_file(path);
     if (!toml) return add(file, line, "families", toml.error());
-    const auto beside = [&](const std::string& wanted) { return bytes_of(path.parent_path() / wanted); };
+    const auto beside = [&](const std::string& wanted) { return bytes_of_file(path.parent_path() / wanted); };
     auto family = checklist::read_family(*toml, path.filename().string(), beside, out_.faults);
     const auto same_key = std::any_of(out_.families.begin(), out_.families.end(),
                                       [&](const auto& one) { return one.key == family.key; });
@@ -194,6 +179,32 @@ class Loader {
 
 }  // namespace
 
+Expected<std::string> bytes_of_file(const files::path& path) {
+  std::error_code code;
+  const auto cannot = [&](const std::string& why, const std::string& hint) {
+    return fail("cannot_read", "cannot read " + path.string() + ": " + why, path.string(), hint);
+  };
+  if (!files::exists(path, code)) return cannot("there is no such file", "check its name and folder");
+  if (!files::is_regular_file(path, code)) return cannot("it is no file", "name the file itself");
+  if (files::file_size(path, code) > largest_file)
+    return cannot("it is larger than 16 MiB", "this cannot be the file that was meant");
+  std::ifstream stream(path, std::ios::binary);
+  std::string bytes{std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
+  if (!stream) return cannot(std::strerror(errno), "check who may read it");
+  return bytes;
+}
+
+Expected<checklist::Family> load_family_file(const files::path& file, std::vector<Fault>& faults,
+                                             const std::string* table) {
+  const auto toml = bytes_of_file(file);
+  if (!toml) return tl::unexpected(toml.error());
+  const auto beside = [&](const std::string& wanted) -> Expected<std::string> {
+    if (table != nullptr && wanted.ends_with(".csv")) return *table;
+    return bytes_of_file(file.parent_path() / wanted);
+  };
+  return checklist::read_family(*toml, file.filename().string(), beside, faults);
+}
+
 std::vector<checklist::Edition> Configuration::editions() const {
   std::vector<checklist::Edition> out;
   for (const auto& family : families)
@@ -206,7 +217,7 @@ Expected<Configuration> load_configuration(const files::path& file) {
   std::error_code code;
   out.file = files::absolute(file, code).lexically_normal();
   if (files::is_directory(out.file, code)) out.file /= "tallystick.toml";
-  const auto toml = bytes_of(out.file);
+  const auto toml = bytes_of_file(out.file);
   if (!toml) return tl::unexpected(toml.error());
   auto read = shop::read_config(*toml, out.file.filename().string());
   Loader(out, out.file.parent_path()).load(std::move(read));

@@ -29,4 +29,13 @@ struct Configuration {
 /// be read or is no TOML: Error "cannot_read". Blocking; any thread.
 Expected<Configuration> load_configuration(const std::filesystem::path& file);
 
+/// One family alone, held against no register. `table`: stands in for the size table's bytes. Error
+/// "cannot_read".
+Expected<checklist::Family> load_family_file(const std::filesystem::path& file,
+                                             std::vector<checklist::Fault>& faults,
+                                             const std::string* table = nullptr);
+
+/// A file of a configuration, at most 16 MiB. Error "cannot_read" says why.
+Expected<std::string> bytes_of_file(const std::filesystem::path& path);
+
 }  // namespace tallystick::record

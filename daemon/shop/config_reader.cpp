@@ -327,7 +327,9 @@ class ConfigReader {
     const auto master_unit = Unit::named(master->unit);
     const auto size = master_unit ? Quantity::parse(master->size, *master_unit) : Quantity::parse("", Unit());
     if (!size) return;
-    const auto text = size->text(*card_unit);
+    // As it stands on its certificate ("25.000") where the units are the same.
+    const auto text =
+        *master_unit == *card_unit ? Expected<std::string>(master->size) : size->text(*card_unit);
     if (text)
       gauge.setting.size = *text;
     else

@@ -12,6 +12,7 @@
 
 #include "tools/cli/client_commands.hpp"
 #include "tools/cli/commands.hpp"
+#include "tools/cli/configuration_commands.hpp"
 #include "tools/cli/record_commands.hpp"
 
 namespace tallystick::cli {
@@ -221,9 +222,57 @@ void add_commands(CLI::App& app, Run& run) {
     add_member(open, opening, std::string("--") + name, std::string(name) + "=", "Kept with the lot");
 }
 
+void add_check(CLI::App& app, Run& run) {
+  auto& command =
+      *app.add_subcommand("check", "Check a configuration whole: every fault with line and remedy");
+  const auto options = std::make_shared<CheckOptions>();
+  command.add_option("CONFIG", options->config, "A tallystick.toml, or its folder")->required();
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, check);
+
+  auto& list = *app.add_subcommand("register", "List the benches, ports and gauges of a configuration");
+  const auto listing = std::make_shared<RegisterOptions>();
+  list.add_option("CONFIG", listing->config, "A tallystick.toml, or its folder")->required();
+  list.add_flag("--json", listing->json, "Answer in JSON");
+  runs(list, run, listing, registered);
+}
+
+void add_checklist(CLI::App& app, Run& run) {
+  constexpr const char* sources = "A configuration, a *.family.toml, or an edition's JSON";
+  auto& checklist = *app.add_subcommand("checklist", "Work out, compare and extend checklists on disk");
+  checklist.require_subcommand(1);
+
+  auto& show = *checklist.add_subcommand("show", "Show the worked-out checklist of every size");
+  const auto showing = std::make_shared<ShowOptions>();
+  show.add_option("SOURCE", showing->source, sources)->required();
+  show.add_option("--size", showing->size, "One size only");
+  show.add_flag("--json", showing->json, "One edition a line");
+  runs(show, run, showing, checklist_show);
+
+  auto& compare =
+      *checklist.add_subcommand("compare", "Tell what changed in the worked-out content of each size");
+  const auto comparing = std::make_shared<CompareOptions>();
+  compare.add_option("BEFORE", comparing->before, sources)->required();
+  compare.add_option("AFTER", comparing->after, sources)->required();
+  compare.add_flag("--json", comparing->json, "One size a line");
+  runs(compare, run, comparing, checklist_compare);
+
+  auto& add = *checklist.add_subcommand("add-size", "Add a size: one row of the size table, checked first");
+  const auto adding = std::make_shared<AddSizeOptions>();
+  add.add_option("FAMILY", adding->family, "A *.family.toml")->required();
+  add.add_option("CELLS", adding->cells, "column=value, for each column that differs from --like")
+      ->required();
+  add.add_option("--like", adding->like, "Size whose cells stand where none are given");
+  add.add_option("--after", adding->after, "Size behind which the row goes; else at the end");
+  add.add_flag("--dry-run", adding->dry_run, "Work it out and write nothing");
+  add.add_flag("--json", adding->json, "Answer in JSON");
+  runs(add, run, adding, checklist_add_size);
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_commands, add_compute, add_decode, add_export, add_lists, add_ports, add_suspects,
+    add_check,  add_checklist, add_commands, add_compute,  add_decode,
+    add_export, add_lists,     add_ports,    add_suspects,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.
