@@ -49,6 +49,9 @@ constexpr std::array kinds{
          "send anew."},
     Kind{"not_now", 409, "Not in this state",
          "The command has no meaning in the bench's present state. Nothing was done."},
+    Kind{"too_early", 409, "Answered before it could be read",
+         "The question was not on the screen long enough. Look, then answer."},
+    Kind{"tool_not_stated", 409, "Which plug or part is used?", "State it once for the walk, then answer."},
     Kind{"past_branch_point", 410, "The journal has branched",
          "The cursor points past a point where the journal was continued from an older copy. The answer "
          "carries the "

@@ -12,12 +12,13 @@ namespace {
 namespace json = boost::json;
 
 /// GET paths below /api/v1 that show a list of the desk, and the subject that the desk knows it by.
-constexpr std::array<std::pair<std::string_view, std::string_view>, 6> lists{{{"gauges", "gauges"},
+constexpr std::array<std::pair<std::string_view, std::string_view>, 7> lists{{{"gauges", "gauges"},
                                                                               {"lots", "lots"},
                                                                               {"walks", "walks"},
                                                                               {"checklists", "editions"},
                                                                               {"editions", "editions"},
-                                                                              {"suspects", "suspects"}}};
+                                                                              {"suspects", "suspects"},
+                                                                              {"words", "words"}}};
 
 std::string media_type_of(std::string_view name) {
   constexpr std::array<std::pair<std::string_view, std::string_view>, 5> types{
@@ -134,6 +135,12 @@ Answer Routes::read_api(const Request& request) const {
       if (path[2] == name) return json_answer(desk_.list(std::string(subject)));
   }
   if (path.size() >= 4 && path[2] == "benches") return bench(request);
+  if (path.size() == 4 && (path[2] == "checklists" || path[2] == "editions")) {
+    auto edition = desk_.list("edition/" + path[3]);
+    if (edition.is_null())
+      return problem("unknown_edition", "there is no edition " + path[3].substr(0, 64), request.target);
+    return json_answer(edition);
+  }
   return problem("unknown_path", "the daemon has no such path", request.target);
 }
 

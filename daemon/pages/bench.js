@@ -1,0 +1,263 @@
+// The bench page: shows the view that the daemon sends, and sends what the person does. It judges nothing.
+import { load_words, t, word, shown, age, ago, clock_time, day_time, capital, has } from "./words.js";
+import { load_shop, bench_name, master_name } from "./shop.js";
+import { find, fill, make } from "./dom.js";
+import { Link } from "./link.js";
+import { Sound } from "./sound.js";
+import { Keys } from "./keys.js";
+import { Drawing } from "./drawing.js";
+import { sentence, next_sentence } from "./say.js";
+import { last_shown } from "./verdict.js";
+import { shape } from "./shapes.js";
+import { draw_stage } from "./stage.js";
+import { choose, close_panel, panel_key, panel_open } from "./panels.js";
+import { open_menu, choose_tool, refusal } from "./menu.js";
+import { open_start, scan_start } from "./start.js";
+
+const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
+const query = new URLSearchParams(location.search);
+let link, keys, sound, drawing;
+let no_sound = false, said_key = "", said_do = "", asked_tool = "", busy = false;
+
+function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
+
+function show_head(view) {
+  const walk = view.walk;
+  const left = walk
+    ? [make("b", {}, walk.size), t("head.print", { print: walk.print_revision }), t("head.lot", { lot: walk.lot_name }),
+       walk.serial != null ? make("span", {}, make("b", {}, t("head.part", { serial: walk.serial })), " ", t("head.range", { first: walk.first ?? 1, last: walk.last ?? walk.total })) : null,
+       word("stage", walk.part_stage ?? walk.stage), walk.part_held ? make("span", { class: "held" }, t("head.held")) : null]
+    : [make("b", {}, bench_name(view.bench))];
+  const kept = view.last?.utc ? t("head.kept", { time: clock_time(view.last.utc) }) : null;
+  const right = [walk ? bench_name(view.bench) : null, view.person ? `${view.person} (${t("head.stated")})` : t("head.person_none"), kept];
+  const join = (parts) => parts.filter(Boolean).flatMap((part, index) => (index ? [" \u00b7 ", part] : [part]));
+  fill(find("page-head"), make("span", {}, ...join(left)), make("span", {}, ...join(right)));
+  document.title = [walk ? `${walk.size} ${walk.lot_name}` : null, bench_name(view.bench)].filter(Boolean).join(" \u00b7 ");
+}
+
+function show_sentence(view) {
+  const said = sentence(view, link.now());
+  set_text(find("page-do"), said.title);
+  set_text(find("page-how"), said.how ?? "");
+  const caution = find("page-caution");
+  set_text(caution, (said.caution ?? []).join(" "));
+  caution.hidden = !said.caution?.length;
+  const balloon = find("page-balloon");
+  balloon.hidden = !said.balloon;
+  set_text(balloon, said.balloon ?? "");
+  const whole = `${said.title}. ${said.how ?? ""}`;
+  if (whole !== said_do) {
+    said_do = whole;
+    set_text(find(said.held ? "page-assertive" : "page-polite"), whole);
+  }
+}
+
+function show_value(view) {
+  const place = find("page-value");
+  let seen = last_shown(view, link.now());
+  if (view.hold && (view.last?.what !== "held")) {  // a hold that no value made
+    seen = { shape: "neutral", word: t("verdict.hold"), number: null, detail: "", more: [], of: "", key: `hold/${view.hold.kind}` };
+  }
+  place.hidden = !seen;
+  if (!seen) return;
+  place.className = `value ${seen.shape}`;
+  const length = (seen.number ?? "").length + (seen.unit ?? "").length / 2;
+  const size = length > 12 ? "longer" : length > 8 ? "long" : "";
+  fill(place,
+    seen.of ? make("div", { class: "of" }, seen.of) : null, seen.word || seen.number ? shape(seen.shape) : null,
+    seen.number != null ? make("div", { class: `number ${size}` }, seen.number, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
+    seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
+    seen.detail ? make("div", { class: "detail" }, seen.detail) : null,
+    ...seen.more.map((text) => make("div", { class: "more" }, text)));
+  if (seen.key !== said_key) {
+    const first = said_key === "";
+    said_key = seen.key;
+    if (!first) {
+      place.classList.add("fresh");
+      set_text(find("page-assertive"), [seen.number, seen.unit, seen.word, seen.detail].filter(Boolean).join(" "));
+    }
+  }
+}
+
+function gauge_lines(view) {
+  const lines = [], now = link.now();
+  const due = new Map((view.settings_due ?? []).map((each) => [each.gauge, each]));
+  const serving = new Set((view.step?.gauges ?? []).map((gauge) => gauge.id));
+  for (const gauge of view.gauges ?? []) {
+    const gone = ["lost", "absent", "backing_off", "silent"].includes(gauge.port_state);
+    const values = { gauge: gauge.name, time: gauge.since_utc ? clock_time(gauge.since_utc) : "\u2013" };
+    if (gone) {
+      lines.push([0, make("span", { class: "bad tag" }, t(`gauge.${gauge.port_state}`, values))]);
+    } else if (due.has(gauge.id)) {
+      const each = due.get(gauge.id);
+      lines.push([1, make("span", { class: "due tag" }, t("gauge.due", { gauge: gauge.name, master: master_name(each.master, shown(each.size)), why: word("why", each.why) }))]);
+    } else if (gauge.fit === false) {
+      lines.push([2, make("span", { class: "due tag" }, t("gauge.not_fit", { gauge: gauge.name, why: has(`why.${gauge.why}`) ? t(`why.${gauge.why}`) : gauge.why ?? "" }))]);
+    } else if (serving.has(gauge.id)) {
+      const heard = gauge.last_heard_utc ? t("gauge.heard", { ago: ago(gauge.last_heard_utc, now) }) : t("gauge.never_heard");
+      const until = gauge.void_at_utc ? t("gauge.good_until", { time: day_time(gauge.void_at_utc, now) }) : "";
+      const parts = gauge.parts_left != null ? t("gauge.parts_left", { count: gauge.parts_left }) : "";
+      lines.push([3, make("span", {}, `${capital(gauge.name)}: ${[heard, until, parts].filter(Boolean).join(", ")}`)]);
+    }
+  }
+  const suspects = view.suspects ? [make("span", { class: "due tag" }, view.suspects === 1 ? t("suspects.one") : t("suspects", { count: view.suspects }))] : [];
+  return [...lines.sort(([a], [b]) => a - b).map(([, line]) => line), ...suspects];
+}
+
+function show_foot(view) {
+  const next = next_sentence(view), step = view.step;
+  const count = step?.count ?? 0, parts = view.walk?.total ? t("next.parts", { done: view.walk.done ?? 0, total: view.walk.total }) : "";
+  const bar = count > 1 && count <= 60 ? make("div", { class: "progress", "aria-hidden": "true" }, ...Array.from({ length: count }, (_, at) => make("i", { class: at + 1 === step.index ? "now" : at + 1 < step.index ? "done" : "" }))) : null;
+  fill(find("page-next"), make("div", {}, next.label ? `${next.label} ` : "", next.name ? make("b", {}, `${next.balloon ? `${next.balloon} ` : ""}${next.name}`) : null, next.gauge ? ` \u00b7 ${next.gauge}` : ""),
+    make("div", {}, [count ? t("next.step", { index: step.index, count }) : "", parts].filter(Boolean).join(" \u00b7 ")), bar);
+  const button = (name, action) => make("button", { type: "button", "data-act": name, disabled: !action }, t(`act.${name}`), make("kbd", {}, keys.label(name)),
+    make("small", {}, action ? t(`does.${action.does}`, { serial: view.walk?.serial ?? "" }) : ""));
+  const actions = view.walk
+    ? ["good", "not_good", "again"].map((name) => button(name, view.actions?.[name]))
+    : [make("button", { type: "button", "data-act": "begin" }, t("act.begin"), make("kbd", {}, view.parked?.length ? "" : keys.label("good")))];
+  fill(find("page-actions"), ...actions, make("button", { type: "button", "data-act": "menu", class: "menu" }, t("act.menu"), make("kbd", {}, keys.label("menu"))));
+}
+
+function show_choices(view) {
+  const place = find("page-choices"), parked = view.parked ?? [];
+  place.hidden = view.state !== "idle" || !parked.length;
+  if (place.hidden) return;
+  fill(place, ...parked.map((walk, index) => make("button", { type: "button", "data-walk": walk.walk },
+    t("start.take_up", { lot: walk.lot_name, size: walk.size, serial: walk.serial, balloon: walk.balloon ?? "", name: walk.name ?? "", time: day_time(walk.since_utc, link.now()) }),
+    index === 0 ? make("kbd", {}, ` ${keys.label("good")}`) : null)));
+}
+
+function show_alarms(view) {
+  const alarm = (name, title, how, bad) => make("div", { class: bad ? "bad" : "", role: bad ? "alert" : "status", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
+  const sentence_of = (text) => text ? (/[.!?]$/.test(text) ? text : `${text}.`) : "";
+  fill(find("page-alarms"),
+    view?.keeping?.kept === false ? alarm("not_kept", t("alarm.not_kept"), t("alarm.not_kept_how", { why: sentence_of(capital(view.keeping.why)), hint: sentence_of(capital(view.keeping.hint)) }), true) : null,
+    view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: sentence_of(capital(view.clock.why)) }), true) : null,
+    no_sound ? alarm("no_sound", t("alarm.no_sound"), "", false) : null);
+}
+
+function show_cut() {
+  const cut = find("page-cut"), away = !link.connected || !link.view;
+  cut.hidden = !away;
+  document.body.classList.toggle("is-cut", away);
+  if (!away) return;
+  const how = link.view ? t("cut.how", { age: age(link.age()) }) : t("cut.first");
+  fill(cut, make("b", {}, t("cut.title")), `${how} ${t("cut.again")}`);
+}
+
+async function show(view, first) {
+  sound.hear(view.sound, first);
+  show_head(view);
+  show_sentence(view);
+  show_value(view);
+  show_choices(view);
+  show_foot(view);
+  show_alarms(view);
+  fill(find("page-gauges"), ...gauge_lines(view));
+  document.body.dataset.state = view.state;
+  if (view.walk) document.body.dataset.walk = view.walk.key;
+  await drawing.show(view.walk?.drawing);
+  if (link.view === view) draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  ask_for_tool(view);
+}
+
+/// Once a walk, when a step first needs it: which plug or mating part.
+function ask_for_tool(view) {
+  const wanted = (view.tools_wanted ?? []).find((each) => each.tool === view.step?.tool);
+  const key = wanted ? `${view.walk.key}/${wanted.tool}` : "";
+  if (wanted && key !== asked_tool && !panel_open() && view.state === "step") {
+    asked_tool = key;
+    choose_tool(link, wanted, toast);
+  }
+}
+
+function toast(text) {
+  const place = find("page-toast");
+  set_text(place, text);
+  place.hidden = false;
+  clearTimeout(toast.timer);
+  toast.timer = setTimeout(() => { place.hidden = true; }, 6000);
+}
+
+async function act(action, reason) {
+  if (busy || !link.connected) return;
+  busy = true;
+  const done = await link.send("act", reason ? { action, reason } : { action });
+  busy = false;
+  if (!done.ok) toast(refusal(done));
+}
+
+function on_action(name) {
+  const view = link.view;
+  if (!view || !link.connected) return;
+  if (!view.walk) {
+    if (name !== "good") return;
+    const parked = view.parked?.[0];
+    if (parked) return take_up(parked.walk);
+    return open_start(link, view);
+  }
+  const action = view.actions?.[name];
+  if (!action) return;
+  if (name === "good" && ["go", "no_go", "mating_check"].includes(view.step?.kind)) {
+    const wanted = (view.tools_wanted ?? []).find((each) => each.tool === view.step.tool);
+    if (wanted) return choose_tool(link, wanted, toast);
+  }
+  if (action.reasons?.length > 1) return choose(t("reason.title"), action.reasons.map((reason) => ({ label: reason, act: () => act(name, reason) })));
+  return act(name, action.reasons?.[0]);
+}
+
+async function take_up(walk) {
+  const done = await link.send("take_up", { walk }, false);
+  if (!done.ok) toast(refusal(done));
+}
+
+function on_key(name) {
+  if (name === "menu" && !panel_open()) return link.view && open_menu(link, link.view, toast);
+  if (panel_key(name)) return;
+  if (["good", "not_good", "again"].includes(name)) on_action(name);
+}
+
+function on_scan(text, field) {
+  if (panel_open()) return scan_start(text, field);
+  if (link.view && !link.view.walk) open_start(link, link.view, text);
+}
+
+function on_click(event) {
+  const button = event.target.closest("[data-act], [data-walk]");
+  if (!button || button.disabled) return;
+  button.blur();  // the next Enter is the pedal's, not this button's
+  if (button.dataset.walk) return take_up(button.dataset.walk);
+  if (button.dataset.act === "menu") return on_key("menu");
+  if (button.dataset.act === "begin") return link.view && open_start(link, link.view);
+  on_action(button.dataset.act);
+}
+
+async function start() {
+  const page = await load_shop();
+  await load_words(query.get("language") ?? page.language, query.get("mark") ?? page.decimal_mark);
+  const theme = query.get("theme") ?? localStorage.getItem("theme") ?? page.theme;
+  if (theme === "light" || theme === "dark") document.documentElement.dataset.theme = theme;
+  drawing = new Drawing(find("page-drawing"));
+  keys = new Keys(on_key, on_scan, query.get("keys"));
+  sound = new Sound((blocked) => {
+    no_sound = blocked;
+    show_alarms(link?.view);
+  });
+  let was_connected = false;
+  link = new Link(bench, show, (connected) => {
+    if (!connected && was_connected) close_panel();
+    was_connected = connected;
+    show_cut();
+  });
+  show_cut();
+  document.addEventListener("click", on_click);
+  const again = () => link.view && draw_stage(link.view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  new ResizeObserver(again).observe(find("page-stage"));
+  setInterval(() => {
+    if (!link.view) return;
+    fill(find("page-gauges"), ...gauge_lines(link.view));
+    show_cut();
+  }, 1000);
+}
+
+start().catch(() => setTimeout(() => location.reload(), 2000));

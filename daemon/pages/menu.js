@@ -1,0 +1,97 @@
+// Behind the one menu key: all that is not measuring.
+import { t, has, word, plain, clock_time } from "./words.js";
+import { ask, choose } from "./panels.js";
+import { people, load_lists, edition, tool_name } from "./shop.js";
+
+export const person_field = (name, label, value) => ({
+  name, label, kind: "choice", value, other: t("form.person_other"), options: people().map((person) => [person.name, person.role ? `${person.name}, ${person.role}` : person.name]),
+});
+
+/// What the daemon refused, in a sentence.
+export function refusal(done) {
+  const answer = done.answer ?? {};
+  if (done.status === 409 && answer.code === "moved_on") return t("alarm.moved_on");
+  return [answer.detail ?? answer.title ?? String(done.status), answer.remedy].filter(Boolean).join(". ");
+}
+
+/// `link` sends; `view` is the present one; `tell` shows a short text.
+export async function open_menu(link, view, tell) {
+  const lists = await load_lists();
+  const send = (kind, saw = true) => async (values) => {
+    const done = await link.send(kind, values, saw);
+    return done.ok ? null : refusal(done);
+  };
+  const now = async (kind, body = {}) => {
+    const done = await link.send(kind, body);
+    if (!done.ok) tell(refusal(done));
+  };
+  const walk = view.walk, step = view.step, items = [];
+  const add = (key, act, label = t(`menu.${key}`)) => items.push({ label, act });
+  if (walk) {
+    add("park", () => now("park"));
+    add("note", () => ask(t("menu.note"), [{ name: "text", label: t("form.text"), wide: true }], send("note")));
+    add("run_change", () => run_change(link, view, lists, send));
+    if (walk.need === "release" || view.hold?.kind === "setup_not_released")
+      add("run_release", () => ask(t("menu.run_release"), [{ kind: "note", label: t("caution.release") }, person_field("person", t("form.second_person"))], (values) => send("run_release")({ ...values, lot: walk.lot })));
+  }
+  add("change_person", () => ask(t("menu.change_person"), [person_field("person", t("form.person"), view.person)], send(walk ? "change_person" : "state_person")));
+  if (walk && step?.unit && step.kind !== "setting")
+    add("type_value", () => ask(t("menu.type_value"), [{ kind: "note", label: t("form.typed_note") }, { name: "value", label: t("form.value"), mode: "decimal" }, { name: "unit", label: t("form.unit"), value: step.unit }],
+      (values) => send("type_value")({ value: plain(values.value), unit: values.unit })));
+  if (walk && lists.tools.length) add("state_tool", () => choose_tool_kind(link, lists, tell));
+  if (view.hold?.hard && view.hold.kind !== "setup_not_released")
+    add("lift_hold", () => ask(t("menu.lift_hold"), [person_field("person", t("form.second_person")), { name: "reason", label: t("form.reason"), kind: "choice", options: lists.pass_reasons.map((reason) => [reason, reason]) }], send("lift_hold")));
+  if (walk && view.last?.what === "counted" && view.last.key)
+    add("set_aside", () => choose(t("reason.title"), lists.retake_reasons.map((reason) => ({ label: reason, act: () => now("set_aside", { reading: view.last.key, reason }) }))));
+  if (walk) {
+    add("end_walk", () => now("end_walk"));
+    add("give_up", () => choose(t("menu.give_up"), lists.pass_reasons.map((reason) => ({ label: reason, act: () => now("give_up", { reason }) }))));
+  }
+  add("confirm_clock", () => ask(t("clock.title", { time: clock_time(link.now()) }), [person_field("person", t("form.person"), view.person), { name: "right", label: t("menu.confirm_clock"), kind: "choice", options: [["yes", t("clock.right")], ["no", t("clock.wrong")]] }],
+    (values) => send("confirm_clock", false)({ person: values.person, right: values.right === "yes" })));
+  add("theme", turn_theme);
+  choose(t("menu.title"), items);
+}
+
+async function run_change(link, view, lists, send) {
+  const known = await edition(view.walk.edition);
+  const changes = lists.run_changes.map(({ change, follows }) => [change, `${has(`change.${change}`) ? t(`change.${change}`) : change}: ${word("follows", follows)}`]);
+  const named = new Set(lists.run_changes.filter(({ follows }) => follows === "features_named").map(({ change }) => change));
+  const measured = (known?.features ?? []).map((feature) => [feature.key, `${feature.balloon} ${feature.name}`]);
+  const show_features = (inputs) => { const box = inputs.get("features"); if (box) box.closest("label[id]").hidden = !named.has(inputs.get("change").value); };
+  const inputs = ask(t("menu.run_change"), [
+    { name: "change", label: t("form.change"), kind: "choice", options: changes, changed: show_features },
+    person_field("person", t("form.person")),
+    { name: "machine", label: t("form.machine"), value: view.walk.machine }, { name: "program", label: t("form.program") }, { name: "heat", label: t("form.heat") },
+    ...(measured.length ? [{ name: "features", id: "page-features", label: t("form.features"), kind: "checks", options: measured, wide: true }] : []),
+    { name: "note", label: t("menu.note"), wide: true },
+  ], (values) => {
+    const body = { lot: view.walk.lot };
+    for (const [name, value] of Object.entries(values)) if (value.length) body[name] = value;
+    if (!named.has(body.change)) delete body.features;
+    return send("run_change")(body);
+  });
+  show_features(inputs);
+}
+
+function choose_tool_kind(link, lists, tell) {
+  const kinds = [...new Set(lists.tools.map((tool) => tool.kind))];
+  choose(t("menu.state_tool"), kinds.map((kind) => ({ label: kind.replaceAll("-", " "), act: () => choose_tool(link, { tool: kind, choices: lists.tools.filter((tool) => tool.kind === kind && tool.may_be_used).map((tool) => tool.id) }, tell) })));
+}
+
+/// Which plug or mating part: stated once a walk.
+export function choose_tool(link, wanted, tell) {
+  const items = wanted.choices.map((id) => ({ label: tool_name(id), act: async () => {
+    const done = await link.send("state_tool", { tool: wanted.tool, id }, false);
+    if (!done.ok) tell(refusal(done));
+  } }));
+  choose(items.length ? t("tool.title", { tool: wanted.tool.replaceAll("-", " ") }) : t("tool.none"), items);
+}
+
+function turn_theme() {
+  const root = document.documentElement;
+  const dark = (root.dataset.theme ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
+  root.dataset.theme = dark ? "light" : "dark";
+  localStorage.setItem("theme", root.dataset.theme);
+}
+

@@ -1,0 +1,70 @@
+// The stage: the drawing, the ruler of what is asked for now, the ruler of what came last, and the line from its mark to
+// its value.
+import { draw } from "./dom.js";
+import { anchor, draw_ruler } from "./ruler.js";
+
+const same_place = (step, last) => last && step && last.feature === step.feature;
+
+/// From the middle of a ruler to the stage's end on its way, at most `most` pixels.
+function room(place, stage, most) {
+  const [x, y] = place.point, [wx, wy] = place.way;
+  const along = (point, way, size) => way > .01 ? (size - 14 - point) / way : way < -.01 ? (14 - point) / way : Infinity;
+  const forth = Math.min(along(x, wx, stage.width), along(y, wy, stage.height));
+  const back = Math.min(along(x, -wx, stage.width), along(y, -wy, stage.height));
+  return Math.max(60, Math.min(most, Math.min(forth, back) / 1.12));
+}
+
+function beside(value_box, stage) {
+  // Where the drawing gives a feature no place, the ruler stands beside the value, upright, larger being up.
+  return { point: [Math.max(90, value_box.left - stage.left - 70), value_box.top - stage.top + value_box.height / 2], way: [0, -1] };
+}
+
+export function draw_stage(view, drawing, overlay, value_place, stage_place) {
+  overlay.replaceChildren();
+  const stage = stage_place.getBoundingClientRect(), value_box = value_place.getBoundingClientRect();
+  const step = ["step", "capture", "hold", "hard_hold", "resumed"].includes(view.state) && view.step?.kind !== "setting" ? view.step : null;
+  const last = view.last && ["counted", "answer", "setting", "held", "tell_again"].includes(view.last.what) ? view.last : null;
+  const now_edge = drawing.edge(step?.edge), past_edge = last?.what !== "held" ? drawing.edge(last?.edge) : null;
+  drawing.strengthen(now_edge, past_edge);
+  const most = Math.min(stage.height * .36, stage.width * .16, 230);
+  const measured = step && step.unit && (step.lower != null || step.upper != null);
+  const together = same_place(step, last) || (view.hold && last?.what === "held");
+  let end = null;
+  if (measured) {
+    const place = now_edge ? anchor(now_edge, step, overlay, .42) : beside(value_box, stage);
+    if (place) {
+      const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
+      const made = draw_ruler(overlay, place, room(place, stage, most), step, { last: mark, earlier: view.earlier ?? [], hold: view.hold });
+      if (together) end = made;
+    }
+  } else if (now_edge && step) {
+    ring(overlay, now_edge);
+  }
+  const apart = last && !together && last.value != null && (last.lower != null || last.upper != null);
+  if (apart) {
+    // A setting has no edge; its ruler stands beside the value.
+    const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(value_box, stage);
+    if (place) end = draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1 });
+  }
+  if (end && value_box.width) leader(overlay, end, value_box, stage);
+}
+
+function held_mark(view) {
+  const hold = view.hold;
+  return hold?.value != null && hold.kind !== "wrong_gauge" ? { value: hold.value, verdict: "" } : null;
+}
+
+/// A ring round the edge of a look, a plug or a check: here.
+function ring(overlay, edge) {
+  const box = edge.getBoundingClientRect(), stage = overlay.getBoundingClientRect();
+  const pad = 22;
+  overlay.append(draw("rect", { class: "ring-now", x: box.left - stage.left - pad, y: box.top - stage.top - pad, width: box.width + 2 * pad, height: box.height + 2 * pad, rx: pad }));
+}
+
+function leader(overlay, end, value_box, stage) {
+  const to = [value_box.left - stage.left - 12, value_box.top - stage.top + Math.min(value_box.height * .3, 110)];
+  const from = Math.hypot(end.at[0] - to[0], end.at[1] - to[1]) < Math.hypot(end.other[0] - to[0], end.other[1] - to[1]) ? end.at : end.other;
+  if (to[0] < from[0] + 20) return;
+  const middle = from[0] + (to[0] - from[0]) * .6;
+  overlay.append(draw("path", { class: `leader ${end.tone}`, d: `M${from[0]} ${from[1]}L${middle} ${from[1]}L${to[0]} ${to[1]}` }));
+}

@@ -1,0 +1,85 @@
+// What came last, as a shape, a value, a word and an amount: from the view's `last` to what is shown beside the drawing.
+import { t, has, word, shown, unit, capital, day_time } from "./words.js";
+
+const answers = { good: "detail.answer_good", not_good: "detail.answer_not_good" };
+
+/// By how much, on which side, and whether there is material left to cut; exact, as the daemon said it.
+function amount(last) {
+  if (last.by == null || !last.side) return "";
+  const by = `${shown(last.by)} ${unit(last.unit)}`;
+  if (last.verdict !== "reject") {
+    if (/^-?0(\.0*)?$/.test(last.by)) return t(`detail.at_${last.side}`);
+    return t(`detail.inside_${last.side}`, { by });
+  }
+  const side = t(last.side === "upper" ? "detail.above" : "detail.below", { by });
+  if (last.material !== "outside" && last.material !== "inside") return side;
+  return `${side} \u00b7 ${t(last.material_left ? "detail.material_left" : "detail.no_material_left")}`;
+}
+
+function limits(last) {
+  const values = { lower: shown(last.lower), upper: shown(last.upper), unit: unit(last.unit) };
+  if (last.lower != null && last.upper != null) return t("detail.limits", values);
+  if (last.upper != null) return t("detail.at_most", values);
+  return last.lower != null ? t("detail.at_least", values) : "";
+}
+
+function judged(last) {
+  const verdict = last.verdict || "";
+  const out = { shape: verdict || "neutral", word: t(`verdict.${verdict || "place"}`), detail: amount(last), more: [] };
+  if (last.stands && verdict === "reject") out.word = t("verdict.stands");
+  if (!verdict) out.detail = t("detail.joint");
+  if (answers[last.value]) {
+    out.number = null;
+    out.detail = t(answers[last.value]);
+  } else {
+    out.more.push(limits(last));
+  }
+  for (const mark of ["measured_again", "typed", "confirmed"]) if (last[mark]) out.more.push(t(`detail.${mark}`));
+  return out;
+}
+
+function setting(last) {
+  const bad = last.verdict === "reject";
+  const failed = bad && (last.stands || last.why === "as_left");
+  return { shape: last.verdict || "neutral", word: t(failed ? "verdict.setting_failed" : bad ? "verdict.setting_bad" : "verdict.setting_good"), detail: amount(last),
+           more: [t("detail.of_master", { nominal: shown(last.nominal), lower: shown(last.lower), upper: shown(last.upper) })] };
+}
+
+/// {shape, number, unit, word, detail, more: [], of, key}; `shape`: accept, reject, undecided, neutral, waiting.
+export function last_shown(view, now) {
+  const last = view.last;
+  if (view.state === "idle" && !last) return null;
+  if (!last) return { shape: "waiting", word: "", number: null, detail: "", more: [], of: "" };
+  const of = [last.serial ? t("head.part", { serial: last.serial }) : "", last.name ? (last.place ? t("do.place", last) : last.name) : last.gauge_name].filter(Boolean).join(" \u00b7 ");
+  let out;
+  if (last.what === "setting") {
+    out = setting(last);
+  } else if (["counted", "answer", "tell_again"].includes(last.what)) {
+    out = judged(last);
+    if (last.repeated) out.more.unshift(t("verdict.resumed") + " " + day_time(last.utc, now));
+  } else {
+    const values = { balloon: last.balloon, serial: last.serial };
+    const code = last.what === "held" ? "hold" : last.what;
+    out = { shape: ["go_on", "part_begun", "forgotten"].includes(last.what) ? "waiting" : "neutral", word: word("verdict", code, values), detail: "", more: [] };
+    if (last.what === "not_counted") out.detail = has(`detail.not_counted.${last.why}`) ? t(`detail.not_counted.${last.why}`) : word("served", last.why);
+    else if (last.what !== "held" && has(`detail.${last.what}`)) out.detail = t(`detail.${last.what}`);
+    if (last.what === "passed_over" || last.what === "retake" || last.what === "set_aside") out.detail = last.why ?? "";
+    if (last.what === "held" && view.hold) out.detail = held_detail(view.hold);
+  }
+  if (out.number === undefined) out.number = last.value && !answers[last.value] ? shown(last.value) : null;
+  out.unit = unit(last.unit);
+  if (last.sent && last.sent.value != null && (last.sent.unit !== last.unit || last.what === "setting" && last.sent.value !== last.value))
+    out.more.push(t("detail.sent", { value: shown(last.sent.value), unit: unit(last.sent.unit) }));
+  if (last.gauge_name && last.name) out.more.push(last.gauge_name);
+  out.more = [out.more.filter(Boolean).join(" \u00b7 ")].filter(Boolean);
+  out.of = capital(of);
+  out.key = `${last.key}/${last.what}`;
+  return out;
+}
+
+function held_detail(hold) {
+  const parts = [];
+  if (hold.lower != null || hold.upper != null) parts.push(limits({ lower: hold.lower, upper: hold.upper, unit: hold.unit }));
+  if (hold.fits_size) parts.push(t("detail.fits", { size: hold.fits_size, lower: shown(hold.fits_lower), upper: shown(hold.fits_upper), unit: unit(hold.unit) }));
+  return parts.join(" \u00b7 ");
+}
