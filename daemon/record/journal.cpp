@@ -171,11 +171,6 @@ Expected<Opened> open_folder(const Opening& opening) {
   return Opened{std::move(*lock), std::move(*store), *created};
 }
 
-/// A commit of no event, so that the WAL's first frame (which takes a second sync) is none of a reading's.
-void begin_wal(EntryStore& store, const Opening& opening) {
-  store.put_setting("opened_utc_us", std::to_string(opening.now.utc_us));
-}
-
 Expected<Standing> standing_after(EntryStore& store, const Opening& opening, const Need& need, Tail& tail,
                                   const std::string& breaks) {
   Standing standing;
@@ -220,7 +215,6 @@ Expected<std::unique_ptr<Journal>> Journal::open(const Opening& opening) {
   Tail tail;
   auto standing = standing_after(opened->store, opening, *need, tail, "");
   if (!standing) return tl::unexpected<Error>(standing.error());
-  begin_wal(opened->store, opening);
   return std::make_unique<OpenJournal>(std::move(opened->lock), opening.place, std::move(*standing),
                                        std::move(tail));
 }

@@ -128,6 +128,7 @@ class WriterThread final : public Writer {
 };
 
 void WriterThread::run() {
+  tidy();
   for (;;) {
     auto group = take();
     if (group.empty()) break;
@@ -190,10 +191,9 @@ void WriterThread::settle(std::deque<Waiting> group) {
         continue;
       }
       say(keeping_of(meaning, attempt.error));
-      if (meaning == Meaning::disk) {
-        failed = std::move(attempt);
-        store_.reset();
-      }
+      if (meaning == Meaning::disk) failed = std::move(attempt);
+      // A connection that was opened read-only stays so when the folder can be written again.
+      if (meaning == Meaning::disk || meaning == Meaning::read_only) store_.reset();
     }
     if (!back_off(wait)) return give_up(group);
   }
@@ -358,7 +358,8 @@ Done WriterThread::tidy_once() {
     const std::lock_guard guard(mutex_);
     state = std::exchange(state_, std::nullopt);
   }
-  if (!store_) {
+  const bool opened_now = !store_;
+  if (opened_now) {
     if (!untidy_ && !state) return {};
     auto store = EntryStore::open(place_);
     if (!store) return tl::unexpected<Error>(store.error());
@@ -367,12 +368,13 @@ Done WriterThread::tidy_once() {
   if (state && state->at.journal == tail_.journal && state->at.seq <= tail_.seq &&
       store_->keep_checkpoint(tail_.branch, state->at.seq, state->state) != SQLITE_OK)
     return tl::unexpected<Error>(store_->fault("cannot_write"));
-  if (store_->wal_pages() > 0) {
+  // The first commit in a new WAL takes a second sync: let it be one that nobody waits for.
+  const auto begin_wal = [&] { return store_->put_setting("wal_begun_at_seq", std::to_string(tail_.seq)); };
+  if (opened_now && begin_wal() != SQLITE_OK) return tl::unexpected<Error>(store_->fault("cannot_write"));
+  if (!opened_now && store_->wal_pages() > 0) {
     auto moved = store_->checkpoint_wal();
     if (!moved) return tl::unexpected<Error>(moved.error());
-    // The next commit begins the WAL anew, which takes a second sync: let it be one that nobody waits for.
-    if (*moved && store_->put_setting("wal_begun_at_seq", std::to_string(tail_.seq)) != SQLITE_OK)
-      return tl::unexpected<Error>(store_->fault("cannot_write"));
+    if (*moved && begin_wal() != SQLITE_OK) return tl::unexpected<Error>(store_->fault("cannot_write"));
   }
   if (tail_.seq == head_seq_) return {};
   if (auto done = write_head(place_.head_file(), {{tail_.journal, tail_.seq}, hex(bytes(tail_.hash))}); !done)
