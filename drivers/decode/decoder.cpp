@@ -13,8 +13,9 @@ namespace {
 /// broken frame are taken for its rest, not for a new frame.
 constexpr std::int64_t distrust_factor = 2;
 
-/// Input is taken in slices, so that one large call needs no more memory than many small ones.
-constexpr std::size_t slice = 4096;
+/// Input is taken in slices: one large call needs no more memory than many small ones, and what is moved up after each
+/// frame is little.
+constexpr std::size_t slice = 512;
 
 }  // namespace
 

@@ -53,6 +53,7 @@ bool write_plain(const Digits& digits, bool negative, Number& out) {
     for (int i = before; i < 0; ++i) put('0');
     for (int i = before > 0 ? before : 0; i < digits.count; ++i) put(digits.all[static_cast<std::size_t>(i)]);
   }
+  out.plain.begin = 0;
   out.plain.size = n;
   out.fits = digits.count <= 18 && trailing == 0 && behind <= 18;
   if (out.fits) {
@@ -79,6 +80,39 @@ std::optional<int> take_exponent(std::string_view& value) {
   return minus ? -static_cast<int>(exponent) : static_cast<int>(exponent);
 }
 
+/// The usual number in one pass: digits, at most one mark between them, at most 18 digits. False: it is not
+/// of that kind, and nothing is said about it.
+bool read_usual(bool negative, std::string_view value, char mark, Number& out) {
+  const char* at = value.data();
+  const char* const end = at + value.size();
+  if (value.size() > 19 || at == end || !is_digit(*at)) return false;
+  while (end - at > 1 && *at == '0' && is_digit(at[1])) ++at;
+  char* const first = out.plain.characters.data() + 1;  // room for a sign
+  char* put = first;
+  std::uint64_t digits = 0;
+  const char* behind = nullptr;
+  for (; at != end; ++at) {
+    if (is_digit(*at)) {
+      digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
+      *put++ = *at;
+    } else if (*at == mark && behind == nullptr && at + 1 != end) {
+      behind = at + 1;
+      *put++ = '.';
+    } else {
+      return false;
+    }
+  }
+  if (value.size() == 19 && behind == nullptr) return false;
+  const bool minus = negative && digits != 0;
+  first[-1] = '-';
+  out.plain.begin = minus ? 0 : 1;
+  out.plain.size = static_cast<std::uint8_t>(put - first + (minus ? 1 : 0));
+  out.digits = minus ? -static_cast<std::int64_t>(digits) : static_cast<std::int64_t>(digits);
+  out.decimals = behind == nullptr ? 0 : static_cast<int>(end - behind);
+  out.fits = true;
+  return true;
+}
+
 }  // namespace
 
 std::optional<Refusal> read_number(std::string_view sign, std::string_view value, const NumberForm& form,
@@ -90,9 +124,11 @@ std::optional<Refusal> read_number(std::string_view sign, std::string_view value
     negative = value.front() == '-';
     value.remove_prefix(1);
   } else if (!sign.empty()) {
-    if (sign.size() != 1 || (sign != "+" && sign != "-" && sign != " ")) return no_number(sign, whole);
-    negative = sign == "-";
+    if (sign.size() != 1 || (sign[0] != '+' && sign[0] != '-' && sign[0] != ' '))
+      return no_number(sign, whole);
+    negative = sign[0] == '-';
   }
+  if (form.implied_decimals == 0 && read_usual(negative, value, form.mark, out)) return std::nullopt;
   int exponent = 0;
   if (form.exponent) {
     const auto taken = take_exponent(value);

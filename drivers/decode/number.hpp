@@ -24,8 +24,9 @@ struct NumberForm {
 struct NumberText {
   static constexpr std::size_t capacity = 44;
   std::array<char, capacity> characters;
+  std::uint8_t begin = 0;
   std::uint8_t size = 0;
-  std::string_view view() const { return {characters.data(), size}; }
+  std::string_view view() const { return {characters.data() + begin, size}; }
 };
 
 /// `plain` and, where it fits, the same as `digits * 10^-decimals`.

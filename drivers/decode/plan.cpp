@@ -13,9 +13,20 @@ constexpr int most_groups = 12;
 Refusal not_mine(std::string detail) { return {RefusalReason::not_mine, std::move(detail)}; }
 
 std::string_view trimmed(std::string_view text) {
-  const auto from = text.find_first_not_of(' ');
-  if (from == std::string_view::npos) return text.substr(0, 0);
-  return text.substr(from, text.find_last_not_of(' ') - from + 1);
+  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
+  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
+  return text;
+}
+
+/// std::string_view's own comparison goes through memcmp, which costs more than the few bytes of a mark.
+bool same_bytes(const char* a, std::string_view b) {
+  for (std::size_t i = 0; i < b.size(); ++i) {
+    if (a[i] != b[i]) return false;
+  }
+  return true;
+}
+bool same_text(std::string_view a, std::string_view b) {
+  return a.size() == b.size() && same_bytes(a.data(), b);
 }
 
 /// Characters that a message can show.
@@ -50,7 +61,7 @@ Decoded Parsed::decoded() const {
 
 Plan::Plan(PlanSource source) : source_(std::move(source)) {
   if (source_.unit) own_scale_.emplace(*source_.unit);
-  for (const auto& [text, unit] : source_.unit_map) scales_.emplace(text, UnitScale(unit));
+  for (const auto& [text, unit] : source_.unit_map) scales_.emplace_back(text, UnitScale(unit));
 }
 
 Plan::~Plan() = default;
@@ -58,9 +69,9 @@ Plan::~Plan() = default;
 Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
   std::shared_ptr<Plan> plan(new Plan(std::move(source)));
   if (const auto& columns = plan->source_.columns) {
-    plan->blank_.assign(columns->width, true);
+    std::vector<bool> blank(columns->width, true);
     const auto occupy = [&](std::size_t at, std::size_t width) {
-      for (std::size_t i = at; i < std::min(at + width, columns->width); ++i) plan->blank_[i] = false;
+      for (std::size_t i = at; i < std::min(at + width, columns->width); ++i) blank[i] = false;
     };
     for (std::size_t i = 0; i < field_count; ++i) {
       if (!columns->parts[i]) continue;
@@ -68,6 +79,9 @@ Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
       occupy(columns->parts[i]->at, columns->parts[i]->width);
     }
     for (const auto& [at, text] : columns->literals) occupy(at, text.size());
+    for (std::size_t i = 0; i < blank.size(); ++i) {
+      if (blank[i]) plan->blanks_.push_back(i);
+    }
     return plan;
   }
   re2::RE2::Options options(re2::RE2::Latin1);
@@ -101,7 +115,8 @@ std::optional<Refusal> Plan::find_body(std::string_view frame, std::string_view&
   const std::size_t around = framing.start.size() + framing.end.size() + framing.after_end;
   if (frame.size() < around) return Refusal{RefusalReason::incomplete, "shorter than its own marks"};
   const std::string_view without_tail = frame.substr(0, frame.size() - framing.after_end);
-  if (!without_tail.starts_with(framing.start) || !without_tail.ends_with(framing.end))
+  if (!same_bytes(frame.data(), framing.start) ||
+      !same_bytes(without_tail.data() + without_tail.size() - framing.end.size(), framing.end))
     return not_mine("start or end bytes are others");
   body = without_tail.substr(framing.start.size(), frame.size() - around);
   if (!source_.checksum) return std::nullopt;
@@ -128,11 +143,11 @@ std::optional<Refusal> Plan::find_body(std::string_view frame, std::string_view&
 bool Plan::find_columns(std::string_view body, Fields& fields) const {
   const Columns& columns = *source_.columns;
   if (body.size() != columns.width) return false;
-  for (std::size_t i = 0; i < body.size(); ++i) {
-    if (blank_[i] && body[i] != ' ') return false;
+  for (const std::size_t at : blanks_) {
+    if (body[at] != ' ') return false;
   }
   for (const auto& [at, text] : columns.literals) {
-    if (body.compare(at, text.size(), text) != 0) return false;
+    if (!same_bytes(body.data() + at, text)) return false;
   }
   for (std::size_t i = 0; i < field_count; ++i) {
     if (!columns.parts[i]) continue;
@@ -172,8 +187,9 @@ bool Plan::find_fields(std::string_view body, Fields& fields) const {
 std::optional<Refusal> Plan::read_status(const Fields& fields, Parsed& out) const {
   out.status = GaugeStatus::ok;
   if (!fields.has(Field::status)) return std::nullopt;
-  const auto known = std::find_if(source_.status_map.begin(), source_.status_map.end(),
-                                  [&](const auto& entry) { return entry.first == fields[Field::status]; });
+  const auto known =
+      std::find_if(source_.status_map.begin(), source_.status_map.end(),
+                   [&](const auto& entry) { return same_text(entry.first, fields[Field::status]); });
   if (known == source_.status_map.end()) {
     return Refusal{RefusalReason::unknown_status,
                    "status " + shown(fields[Field::status]) + " stands in no map"};
@@ -197,7 +213,9 @@ const UnitScale* Plan::scale_for(const Fields& fields, Parsed& out) const {
   out.unit_in_frame = false;
   if (!source_.unit_in_frame || !fields.has(Field::unit) || fields[Field::unit].empty())
     return own_scale_ ? &*own_scale_ : nullptr;
-  const auto known = scales_.find(fields[Field::unit]);
+  const auto known = std::find_if(scales_.begin(), scales_.end(), [&](const auto& entry) {
+    return same_text(entry.first, fields[Field::unit]);
+  });
   if (known == scales_.end()) return nullptr;
   out.unit_in_frame = true;
   return &known->second;

@@ -89,9 +89,9 @@ class Plan {
   std::unique_ptr<re2::RE2> expression_;
   std::vector<std::optional<Field>> expression_groups_;
   std::array<bool, field_count> named_{};
-  std::vector<bool> blank_;  ///< columns: places that must be blanks
+  std::vector<std::size_t> blanks_;  ///< columns: places that must be blanks
   std::optional<UnitScale> own_scale_;
-  std::map<std::string, UnitScale, std::less<>> scales_;
+  std::vector<std::pair<std::string, UnitScale>> scales_;
 };
 
 }  // namespace tallystick::decode

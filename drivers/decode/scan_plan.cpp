@@ -93,12 +93,6 @@ class PatternReader {
     Operation run;
     run.kind = Kind::run;
     if (!read_set(run.set) || run.set.none() || !read_repeat(run.least, run.most)) return false;
-    if (run.least == 1 && run.most == 1 && run.set.count() == 1) {
-      run.kind = Kind::byte;
-      for (unsigned int c = 0; c < 256; ++c) {
-        if (run.set.test(c)) run.byte = static_cast<unsigned char>(c);
-      }
-    }
     out.push_back(std::move(run));
     return true;
   }
@@ -230,7 +224,7 @@ bool may_be_empty(const std::vector<Operation>& operations, std::size_t from, st
     const auto& o = operations[i];
     if (o.kind == Kind::maybe) {
       i = o.skip_to - 1;
-    } else if (o.kind == Kind::byte || o.kind == Kind::words || (o.kind == Kind::run && o.least > 0)) {
+    } else if (o.kind == Kind::words || (o.kind == Kind::run && o.least > 0)) {
       return false;
     }
   }
@@ -244,9 +238,6 @@ bool decided_by_next_byte(std::vector<Operation>& operations) {
   for (std::size_t i = operations.size(); i-- > 0;) {
     auto& o = operations[i];
     switch (o.kind) {
-      case Kind::byte:
-        first[i].set(o.byte);
-        break;
       case Kind::words:
         for (const auto& word : o.words) first[i].set(static_cast<unsigned char>(word.front()));
         break;
@@ -272,58 +263,91 @@ bool decided_by_next_byte(std::vector<Operation>& operations) {
 }  // namespace
 
 std::optional<ScanPlan> ScanPlan::compile(std::string_view pattern) {
-  ScanPlan plan;
+  std::vector<Operation> operations;
   PatternReader reader(pattern);
-  if (!reader.read_whole(plan.operations_)) return std::nullopt;
+  if (!reader.read_whole(operations)) return std::nullopt;
   std::array<int, field_count> named{};
-  for (std::size_t i = 0; i < plan.operations_.size(); ++i) {
-    auto& o = plan.operations_[i];
+  for (std::size_t i = 0; i < operations.size(); ++i) {
+    auto& o = operations[i];
     if (o.kind == Kind::maybe) o.skip_to += i + 1;
     if (o.kind == Kind::open && ++named[static_cast<std::size_t>(o.field)] > 1) return std::nullopt;
   }
-  if (!decided_by_next_byte(plan.operations_)) return std::nullopt;
+  if (operations.size() > 100 || !decided_by_next_byte(operations)) return std::nullopt;
+  ScanPlan plan;
+  plan.steps_ = folded(operations);
   return plan;
+}
+
+/// A mark alone becomes a run of nothing, which always succeeds; next to a run or a choice it becomes part of
+/// it.
+std::vector<ScanPlan::Step> ScanPlan::folded(const std::vector<Operation>& operations) {
+  std::vector<Step> steps;
+  std::vector<std::size_t> step_of(operations.size() + 1);  // where each operation's step begins
+  const auto is_target = [&](std::size_t at) {
+    return std::any_of(operations.begin(), operations.end(),
+                       [&](const auto& o) { return o.kind == Kind::maybe && o.skip_to == at; });
+  };
+  bool joinable = false;  // the last step may take a closing mark
+  for (std::size_t i = 0; i < operations.size(); ++i) {
+    const Operation& o = operations[i];
+    step_of[i] = steps.size();
+    if (o.kind == Kind::close && joinable && !is_target(i) && steps.back().closes == field_count) {
+      steps.back().closes = static_cast<std::uint8_t>(o.field);
+      step_of[i] = steps.size() - 1;
+      continue;
+    }
+    const bool opening = joinable == false && !steps.empty() && steps.back().most == 0 &&
+                         steps.back().opens != field_count && !is_target(i);
+    if ((o.kind == Kind::run || o.kind == Kind::words) && opening) {
+      step_of[i] = steps.size() - 1;
+    } else {
+      steps.emplace_back();
+    }
+    Step& step = steps.back();
+    step.kind = o.kind == Kind::open || o.kind == Kind::close ? Kind::run : o.kind;
+    step.least = o.kind == Kind::run ? o.least : 0;
+    step.most = o.kind == Kind::run ? o.most : 0;
+    if (o.kind == Kind::words) step.most = 1;
+    if (o.kind == Kind::open) step.opens = static_cast<std::uint8_t>(o.field);
+    if (o.kind == Kind::close) step.closes = static_cast<std::uint8_t>(o.field);
+    for (std::size_t byte = 0; byte < 256; ++byte) step.set[byte] = o.set.test(byte);
+    step.words = o.words;
+    joinable = o.kind == Kind::run || o.kind == Kind::words;
+  }
+  step_of[operations.size()] = steps.size();
+  for (std::size_t i = 0; i < operations.size(); ++i) {
+    if (operations[i].kind == Kind::maybe)
+      steps[step_of[i]].skips = static_cast<std::uint8_t>(step_of[operations[i].skip_to] - step_of[i] - 1);
+  }
+  return steps;
 }
 
 bool ScanPlan::match(std::string_view body, Fields& fields) const {
   const char* at = body.data();
   const char* const end = at + body.size();
   const auto byte = [](const char* p) { return static_cast<unsigned char>(*p); };
-  std::array<const char*, field_count> opened{};
-  for (std::size_t i = 0; i < operations_.size(); ++i) {
-    const Operation& o = operations_[i];
-    switch (o.kind) {
-      case Kind::byte:
-        if (at == end || byte(at) != o.byte) return false;
-        ++at;
-        break;
-      case Kind::run: {
-        const auto room = static_cast<std::size_t>(end - at);
-        const char* const last = at + std::min<std::size_t>(room, o.most);
-        const char* const from = at;
-        while (at != last && o.set[byte(at)]) ++at;
-        if (static_cast<std::size_t>(at - from) < o.least) return false;
-        break;
-      }
-      case Kind::words: {
-        const std::string_view left(at, static_cast<std::size_t>(end - at));
-        const auto word =
-            std::find_if(o.words.begin(), o.words.end(), [&](const auto& w) { return left.starts_with(w); });
-        if (word == o.words.end()) return false;
-        at += word->size();
-        break;
-      }
-      case Kind::open:
-        opened[static_cast<std::size_t>(o.field)] = at;
-        break;
-      case Kind::close: {
-        const char* const from = opened[static_cast<std::size_t>(o.field)];
-        fields[o.field] = std::string_view(from, static_cast<std::size_t>(at - from));
-        break;
-      }
-      case Kind::maybe:
-        if (at == end || !o.set[byte(at)]) i = o.skip_to - 1;
-        break;
+  std::array<const char*, field_count + 1> opened{};  // the last is for "none"
+  for (auto step = steps_.begin(); step != steps_.end(); ++step) {
+    opened[step->opens] = at;
+    if (step->kind == Kind::run) [[likely]] {
+      const auto room = static_cast<std::size_t>(end - at);
+      const char* const last = at + std::min<std::size_t>(room, step->most);
+      const char* const from = at;
+      while (at != last && step->set[byte(at)]) ++at;
+      if (static_cast<std::size_t>(at - from) < step->least) return false;
+    } else if (step->kind == Kind::words) {
+      const std::string_view left(at, static_cast<std::size_t>(end - at));
+      const auto word = std::find_if(step->words.begin(), step->words.end(),
+                                     [&](const auto& w) { return left.starts_with(w); });
+      if (word == step->words.end()) return false;
+      at += word->size();
+    } else if (at == end || !step->set[byte(at)]) {
+      step += step->skips;
+      continue;
+    }
+    if (step->closes != field_count) {
+      const char* const from = opened[step->closes];
+      fields.parts[step->closes] = std::string_view(from, static_cast<std::size_t>(at - from));
     }
   }
   return at == end;

@@ -4,6 +4,7 @@
 // to RE2; where both can, they agree (tests/decode/scan_plan.cpp holds them against each other). Pure.
 #pragma once
 
+#include <array>
 #include <bitset>
 #include <cstdint>
 #include <optional>
@@ -25,10 +26,10 @@ class ScanPlan {
   /// True where the whole of `body` matches; then `fields` are filled.
   bool match(std::string_view body, Fields& fields) const;
 
-  enum class Kind : std::uint8_t { byte, run, words, open, close, maybe };
+  /// What the pattern is read into: one operation for each thing that stands in it.
+  enum class Kind : std::uint8_t { run, words, open, close, maybe };
   struct Operation {
-    Kind kind = Kind::byte;
-    unsigned char byte = 0;             ///< byte: the one that must come
+    Kind kind = Kind::run;
     Field field = Field::value;         ///< open, close
     std::uint32_t least = 1, most = 1;  ///< run
     ByteSet set{};                      ///< run: what may come; maybe: what the optional part begins with
@@ -37,7 +38,18 @@ class ScanPlan {
   };
 
  private:
-  std::vector<Operation> operations_;
+  /// What is run over the bytes: marks are folded into the runs that they stand at, sets are tables.
+  struct Step {
+    Kind kind = Kind::run;
+    std::uint8_t opens = field_count;   ///< field that begins before it; field_count: none
+    std::uint8_t closes = field_count;  ///< field that ends after it
+    std::uint8_t skips = 0;             ///< maybe: how many steps to leave out
+    std::uint32_t least = 1, most = 1;
+    std::array<bool, 256> set{};
+    std::vector<std::string> words{};
+  };
+  static std::vector<Step> folded(const std::vector<Operation>& operations);
+  std::vector<Step> steps_;
 };
 
 }  // namespace tallystick::decode
