@@ -28,23 +28,23 @@ template <class T> struct is_text_map : std::false_type {};
 template <class T> struct is_text_map<std::map<std::string, T>> : std::true_type {};
 
 /// Writes any mirror of ours: described structs and enums, optional, vector, map by text, text, bool, whole numbers,
-/// double, boost::json::value.
-template <class T>
+/// double, boost::json::value. `Whole`: members that equal their default too (for clients that should not know them).
+template <bool Whole = false, class T>
 boost::json::value write(const T& value) {
   if constexpr (std::is_same_v<T, boost::json::value> || std::is_same_v<T, bool> || std::is_arithmetic_v<T>) {
     return value;
   } else if constexpr (std::is_same_v<T, std::string>) {
     return boost::json::string(value);
   } else if constexpr (is_optional<T>::value) {
-    return value ? write(*value) : boost::json::value(nullptr);
+    return value ? write<Whole>(*value) : boost::json::value(nullptr);
   } else if constexpr (is_vector<T>::value) {
     boost::json::array out;
     out.reserve(value.size());
-    for (const auto& item : value) out.push_back(write(item));
+    for (const auto& item : value) out.push_back(write<Whole>(item));
     return out;
   } else if constexpr (is_text_map<T>::value) {
     boost::json::object out;
-    for (const auto& [key, item] : value) out.emplace(key, write(item));
+    for (const auto& [key, item] : value) out.emplace(key, write<Whole>(item));
     return out;
   } else if constexpr (DescribedEnum<T>) {
     return boost::json::string(boost::describe::enum_to_string(value, "?"));
@@ -53,7 +53,8 @@ boost::json::value write(const T& value) {
     static const T defaults{};
     boost::json::object out;
     boost::mp11::mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto member) {
-      if (!(value.*member.pointer == defaults.*member.pointer)) out.emplace(member.name, write(value.*member.pointer));
+      if (Whole || !(value.*member.pointer == defaults.*member.pointer))
+        out.emplace(member.name, write<Whole>(value.*member.pointer));
     });
     return out;
   }

@@ -596,23 +596,23 @@ json::value Desk::list(const std::string& subject) const {
           json::object entry = gauge.as_object();
           entry["bench"] = bench;
           const auto& state = states_.gauges.at(std::string(entry["id"].as_string()));
-          entry["card"] = mirror::write(state.card);
+          entry["card"] = mirror::write<true>(state.card);
           entry["fitness"] = state.fitness;
           entry["set_utc"] = state.set_at.boot.empty() ? json::value(nullptr) : json::value(utc_text(state.set_at.utc_us));
           out.push_back(std::move(entry));
         }
   } else if (subject == "lots") {
-    for (const auto& [key, lot] : states_.lots) out.push_back(mirror::write(lot));
+    for (const auto& [key, lot] : states_.lots) out.push_back(mirror::write<true>(lot));
   } else if (subject == "walks") {
-    for (const auto& [key, walk] : states_.walks) out.push_back(mirror::write(walk));
+    for (const auto& [key, walk] : states_.walks) out.push_back(mirror::write<true>(walk));
   } else if (subject == "editions") {
     for (const auto& [sha, edition] : states_.editions) {
-      json::object entry = mirror::write(edition).as_object();
+      json::object entry = mirror::write<true>(edition).as_object();
       if (const auto known = catalogue_.find(sha); known != catalogue_.end()) entry["title"] = known->second->edition.title;
       out.push_back(std::move(entry));
     }
   } else if (subject == "suspects") {
-    for (const auto& [fact, suspect] : states_.suspects) out.push_back(mirror::write(suspect));
+    for (const auto& [fact, suspect] : states_.suspects) out.push_back(mirror::write<true>(suspect));
   } else if (subject == "words") {
     json::array tools, changes;
     for (const auto& tool : words_.tools) tools.push_back({{"id", tool.id}, {"kind", tool.kind}, {"may_be_used", tool.may_be_used}});
