@@ -181,10 +181,14 @@ void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t seria
   part.begun = draft.now();
   for (const auto index : walk.state.order) {
     const auto& feature = walk.edition->edition.features[walk.edition->steps[index].feature];
+    // A family's file writes first_part, the walk says first part.
     const auto holds = [](const std::vector<std::string>& list, const std::string& item) {
-      return std::find(list.begin(), list.end(), item) != list.end();
+      return std::any_of(list.begin(), list.end(), [&](std::string word) {
+        std::replace(word.begin(), word.end(), '_', ' ');
+        return word == item;
+      });
     };
-    if (feature.stages.empty() || holds(feature.stages, part.stage) || holds(lot.state.named_features, feature.key))
+    if (feature.stages.empty() || holds(feature.stages, part.stage) || std::find(lot.state.named_features.begin(), lot.state.named_features.end(), feature.key) != lot.state.named_features.end())
       part.asked.push_back(index);
   }
   part.steps.resize(part.asked.size());
