@@ -192,8 +192,11 @@ class FamilyWorker {
     auto worked = worker.work_out();
     for (const auto& key : worker.present()) ++sizes_with_[key];
     const bool good = faults_.size() == before && worker.findings.empty();
+    std::set<std::pair<std::string, std::string>>
+        told;  // several formulas of a feature may meet one empty cell
     for (auto& finding : worker.findings)
-      if (finding.code != "told_already") findings_.push_back(std::move(finding));
+      if (finding.code != "told_already" && told.emplace(finding.feature, finding.what).second)
+        findings_.push_back(std::move(finding));
     if (good) out.sizes.push_back(std::move(worked));
   }
 

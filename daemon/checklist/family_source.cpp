@@ -98,6 +98,7 @@ void check_limit_forms(const TomlTable& table, const FeatureSource& feature) {
 }
 
 FeatureSource read_feature(const TomlText& text, const toml::table& from) {
+  const auto faults_before = text.count();
   TomlTable table(text, from, "feature");
   FeatureSource feature;
   feature.line = table.line();
@@ -136,6 +137,7 @@ FeatureSource read_feature(const TomlText& text, const toml::table& from) {
     read_asked(table, feature);
   }
   table.done();
+  feature.sound = text.count() == faults_before;
   return feature;
 }
 
@@ -206,14 +208,16 @@ void read_head(const TomlText& text, TomlTable& root, FamilySource& out) {
 }
 
 /// Keys and balloons stand once; what `before` and exceptions name exists.
-void check_names(const TomlText& text, const FamilySource& family) {
+void check_names(const TomlText& text, FamilySource& family) {
   std::map<std::string, int> keys, balloons;
   std::vector<std::string> known;
-  for (const auto& feature : family.features) {
+  for (auto& feature : family.features) {
     const auto place = "feature " + feature.key;
-    if (const auto [first, fresh] = keys.emplace(feature.key, feature.line); !fresh && !feature.key.empty())
+    const auto [first_key, fresh_key] = keys.emplace(feature.key, feature.line);
+    feature.sound = feature.sound && fresh_key;
+    if (!fresh_key && !feature.key.empty())
       text.add(Severity::fault, feature.line, place, "double_key",
-               "key \"" + feature.key + "\" stands in line " + std::to_string(first->second) + " already",
+               "key \"" + feature.key + "\" stands in line " + std::to_string(first_key->second) + " already",
                "a key names one feature for ever");
     if (const auto [first, fresh] = balloons.emplace(feature.balloon, feature.line);
         !fresh && !feature.balloon.empty())

@@ -35,6 +35,7 @@ struct FeatureSource {
   std::vector<std::string> places, before;
   int count = 1;
   bool zero_plausible = false, tells_sizes_apart = false;
+  bool sound = true;  ///< false: told already, so it is not worked out
 
   bool measured() const { return kind == "reading" || kind == "capture"; }
 };

@@ -67,9 +67,10 @@ WorkedSize RowWorker::work_out() {
   edition.gauge_step_share = family_.gauge_step_share;
   worked_.row_line = row_.line;
   for (const auto& source : family_.features)
-    if (exists(source)) present_.push_back(source.key);
+    if (source.sound && exists(source)) present_.push_back(source.key);
   for (const auto& source : family_.features)
-    if (std::find(present_.begin(), present_.end(), source.key) != present_.end()) add_feature(source);
+    if (source.sound && std::find(present_.begin(), present_.end(), source.key) != present_.end())
+      add_feature(source);
   return std::move(worked_);
 }
 
