@@ -25,7 +25,7 @@ function show_head(view) {
   const walk = view.walk;
   const left = walk
     ? [make("b", {}, walk.size), t("head.print", { print: walk.print_revision }), t("head.lot", { lot: walk.lot_name }),
-       walk.serial != null ? make("span", {}, make("b", {}, t("head.part", { serial: walk.serial })), " ", t("head.range", { first: walk.first ?? 1, last: walk.last ?? walk.total })) : null,
+       walk.serial != null ? make("span", {}, make("b", {}, t("head.part", { serial: walk.serial })), " ", (walk.first ?? 1) === 1 ? t("head.of", { total: walk.last ?? walk.total }) : t("head.range", { first: walk.first, last: walk.last })) : null,
        word("stage", walk.part_stage ?? walk.stage), walk.part_held ? make("span", { class: "held" }, t("head.held")) : null]
     : [make("b", {}, bench_name(view.bench))];
   const kept = view.last?.utc ? t("head.kept", { time: clock_time(view.last.utc) }) : null;
@@ -39,6 +39,8 @@ function show_sentence(view) {
   const said = sentence(view, link.now());
   set_text(find("page-do"), said.title);
   set_text(find("page-how"), said.how ?? "");
+  set_text(find("page-limits"), capital(said.limits ?? ""));
+  find("page-limits").hidden = !said.limits;
   const caution = find("page-caution");
   set_text(caution, (said.caution ?? []).join(" "));
   caution.hidden = !said.caution?.length;
@@ -52,29 +54,36 @@ function show_sentence(view) {
   }
 }
 
+/// All digits are shown: a long value is set smaller, never cut.
+function fit(number) {
+  if (!number || number.classList.contains("words")) return;
+  number.style.fontSize = "";
+  const share = number.clientWidth / number.scrollWidth;
+  if (share < 1) number.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(number).fontSize) * share * .98)}px`;
+}
+
 function show_value(view) {
   const place = find("page-value");
-  let seen = last_shown(view, link.now());
+  let seen = last_shown(view);
   if (view.hold && (view.last?.what !== "held")) {  // a hold that no value made
     seen = { shape: "neutral", word: t("verdict.hold"), number: null, detail: "", more: [], of: "", key: `hold/${view.hold.kind}` };
   }
   place.hidden = !seen;
   if (!seen) return;
   place.className = `value ${seen.shape}`;
-  const length = (seen.number ?? "").length + (seen.unit ?? "").length / 2;
-  const size = length > 12 ? "longer" : length > 8 ? "long" : "";
   fill(place,
     seen.of ? make("div", { class: "of" }, seen.of) : null, seen.word || seen.number ? shape(seen.shape) : null,
-    seen.number != null ? make("div", { class: `number ${size}` }, seen.number, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
+    seen.number != null ? make("div", { class: "number" }, seen.number, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
     seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
-    seen.detail ? make("div", { class: "detail" }, seen.detail) : null,
+    ...[seen.detail].flat().filter(Boolean).map((text) => make("div", { class: "detail" }, text)),
     ...seen.more.map((text) => make("div", { class: "more" }, text)));
+  fit(place.querySelector(".number"));
   if (seen.key !== said_key) {
     const first = said_key === "";
     said_key = seen.key;
     if (!first) {
       place.classList.add("fresh");
-      set_text(find("page-assertive"), [seen.number, seen.unit, seen.word, seen.detail].filter(Boolean).join(" "));
+      set_text(find("page-assertive"), [seen.number, seen.unit, seen.word, seen.detail].flat().filter(Boolean).join(" "));
     }
   }
 }
@@ -114,7 +123,7 @@ function show_foot(view) {
     make("small", {}, action ? t(`does.${action.does}`, { serial: view.walk?.serial ?? "" }) : ""));
   const actions = view.walk
     ? ["good", "not_good", "again"].map((name) => button(name, view.actions?.[name]))
-    : [make("button", { type: "button", "data-act": "begin" }, t("act.begin"), make("kbd", {}, view.parked?.length ? "" : keys.label("good")))];
+    : [make("button", { type: "button", "data-act": "begin" }, t("act.begin"), view.parked?.length ? null : make("kbd", {}, keys.label("good")))];
   fill(find("page-actions"), ...actions, make("button", { type: "button", "data-act": "menu", class: "menu" }, t("act.menu"), make("kbd", {}, keys.label("menu"))));
 }
 
@@ -123,8 +132,8 @@ function show_choices(view) {
   place.hidden = view.state !== "idle" || !parked.length;
   if (place.hidden) return;
   fill(place, ...parked.map((walk, index) => make("button", { type: "button", "data-walk": walk.walk },
-    t("start.take_up", { lot: walk.lot_name, size: walk.size, serial: walk.serial, balloon: walk.balloon ?? "", name: walk.name ?? "", time: day_time(walk.since_utc, link.now()) }),
-    index === 0 ? make("kbd", {}, ` ${keys.label("good")}`) : null)));
+    make("b", {}, t("start.take_up", { lot: walk.lot_name, size: walk.size }), index === 0 ? make("kbd", {}, keys.label("good")) : null),
+    make("span", {}, t("start.stands_at", { serial: walk.serial ?? "\u2013", last: walk.last ?? "", balloon: walk.balloon ?? "", name: walk.name ?? "", time: day_time(walk.since_utc, link.now()) })))));
 }
 
 function show_alarms(view) {
@@ -251,7 +260,7 @@ async function start() {
   });
   show_cut();
   document.addEventListener("click", on_click);
-  const again = () => link.view && draw_stage(link.view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  const again = () => link.view && fit(find("page-value").querySelector(".number")) === undefined && draw_stage(link.view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
   new ResizeObserver(again).observe(find("page-stage"));
   setInterval(() => {
     if (!link.view) return;

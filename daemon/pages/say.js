@@ -1,8 +1,17 @@
 // One sentence: what to do with which gauge. From the view of a bench to words; nothing here touches the page.
-import { t, has, word, shown, unit, capital, day_time } from "./words.js";
+import { t, has, word, shown, unit, capital, clock_time, day_time } from "./words.js";
 import { master_name, tool_name } from "./shop.js";
 
 const place_of = (step) => step.place ? t("do.place", { name: step.name, place: step.place }) : step.name;
+
+/// Nominal and limits in the print's unit, and the feature's class.
+export function limits_of(step) {
+  if (!step.unit || (step.lower == null && step.upper == null)) return "";
+  const values = { lower: shown(step.lower), upper: shown(step.upper), unit: unit(step.unit) };
+  const key = step.lower == null ? "detail.at_most" : step.upper == null ? "detail.at_least" : "detail.limits";
+  const nominal = step.nominal != null ? t("say.nominal", { nominal: shown(step.nominal) }) : "";
+  return [[nominal, t(key, values)].filter(Boolean).join(", "), word("class", step.class)].filter(Boolean).join(" \u00b7 ");
+}
 
 function serving(step) { return (step?.gauges ?? []).map((gauge) => gauge.name).join(", "); }
 
@@ -23,8 +32,9 @@ function for_step(view) {
   const step = view.step;
   if (step.kind === "setting") return for_setting(step);
   const caution = [t("caution.measure")];
+  const limits = limits_of(step);
   const names = serving(step);
-  const out = { balloon: step.balloon, title: capital(place_of(step)), how: "", caution };
+  const out = { balloon: step.balloon, title: capital(place_of(step)), how: "", limits, caution };
   if (["go", "no_go", "mating_check", "look"].includes(step.kind)) {
     out.title = step.question ?? capital(place_of(step));
     const tool = step.tool_id ? t("how.tool", { tool: tool_name(step.tool_id) }) : "";
@@ -36,6 +46,8 @@ function for_step(view) {
   }
   if (view.state === "capture") return { ...out, title: capital(t("do.capture", { name: step.name })), how: t("how.capture") };
   if (!names) return { ...out, how: t("how.no_gauge") };
+  const gone = (gauge) => ["lost", "absent", "backing_off"].includes(gauge.port_state ?? gauge.state);
+  if (step.gauges.every(gone)) return { ...out, how: t("how.lost", { gauge: capital(names), time: step.gauges[0].since_utc ? clock_time(step.gauges[0].since_utc) : "\u2013" }) };
   const speaks = step.gauges[0].speaks ?? "pushed";
   const asked = view.asked_gauge && step.gauges.some((gauge) => gauge.id === view.asked_gauge);
   out.how = t(asked ? "how.asked_now" : `how.${speaks}`, { gauge: capital(names) });

@@ -14,13 +14,16 @@ function room(place, stage, most) {
   return Math.max(60, Math.min(most, Math.min(forth, back) / 1.12));
 }
 
-function beside(value_box, stage) {
-  // Where the drawing gives a feature no place, the ruler stands beside the value, upright, larger being up.
-  return { point: [Math.max(90, value_box.left - stage.left - 70), value_box.top - stage.top + value_box.height / 2], way: [0, -1] };
+/// Where the drawing gives a feature no place, the ruler stands beside the value, upright, larger being up.
+function beside(stage_place, value_place) {
+  stage_place.classList.add("beside");
+  const stage = stage_place.getBoundingClientRect(), value = value_place.getBoundingClientRect();
+  return { point: [value.left - stage.left + parseFloat(getComputedStyle(value_place).paddingLeft) * .62, value.top - stage.top + value.height / 2], way: [0, -1] };
 }
 
 export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   overlay.replaceChildren();
+  stage_place.classList.remove("beside");
   const stage = stage_place.getBoundingClientRect(), value_box = value_place.getBoundingClientRect();
   const step = ["step", "capture", "hold", "hard_hold", "resumed"].includes(view.state) && view.step?.kind !== "setting" ? view.step : null;
   const last = view.last && ["counted", "answer", "setting", "held", "tell_again"].includes(view.last.what) ? view.last : null;
@@ -29,24 +32,27 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   const most = Math.min(stage.height * .36, stage.width * .16, 230);
   const measured = step && step.unit && (step.lower != null || step.upper != null);
   const together = same_place(step, last) || (view.hold && last?.what === "held");
+  const apart = last && !together && last.value != null && (last.lower != null || last.upper != null);
   let end = null;
   if (measured) {
-    const place = now_edge ? anchor(now_edge, step, overlay, .42) : beside(value_box, stage);
+    // Beside a value there is room for one ruler: the value's own.
+    const place = now_edge ? anchor(now_edge, step, overlay, .42) : apart && !past_edge ? null : beside(stage_place, value_place);
     if (place) {
       const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
-      const made = draw_ruler(overlay, place, room(place, stage, most), step, { last: mark, earlier: view.earlier ?? [], hold: view.hold });
+      const made = draw_ruler(overlay, place, room(place, stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold });
       if (together) end = made;
     }
   } else if (now_edge && step) {
     ring(overlay, now_edge);
   }
-  const apart = last && !together && last.value != null && (last.lower != null || last.upper != null);
   if (apart) {
     // A setting has no edge; its ruler stands beside the value.
-    const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(value_box, stage);
-    if (place) end = draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1 });
+    const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(stage_place, value_place);
+    end = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1 })
+      : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last }) : null;
   }
-  if (end && value_box.width) leader(overlay, end, value_box, stage);
+  const shows_last = !(view.hold && last?.what !== "held");
+  if (end && shows_last && value_box.width && !stage_place.classList.contains("beside")) leader(overlay, end, value_box, stage);
 }
 
 function held_mark(view) {

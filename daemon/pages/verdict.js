@@ -1,5 +1,5 @@
 // What came last, as a shape, a value, a word and an amount: from the view's `last` to what is shown beside the drawing.
-import { t, has, word, shown, unit, capital, day_time } from "./words.js";
+import { t, has, word, shown, unit, capital } from "./words.js";
 
 const answers = { good: "detail.answer_good", not_good: "detail.answer_not_good" };
 
@@ -46,7 +46,7 @@ function setting(last) {
 }
 
 /// {shape, number, unit, word, detail, more: [], of, key}; `shape`: accept, reject, undecided, neutral, waiting.
-export function last_shown(view, now) {
+export function last_shown(view) {
   const last = view.last;
   if (view.state === "idle" && !last) return null;
   if (!last) return { shape: "waiting", word: "", number: null, detail: "", more: [], of: "" };
@@ -56,7 +56,6 @@ export function last_shown(view, now) {
     out = setting(last);
   } else if (["counted", "answer", "tell_again"].includes(last.what)) {
     out = judged(last);
-    if (last.repeated) out.more.unshift(t("verdict.resumed") + " " + day_time(last.utc, now));
   } else {
     const values = { balloon: last.balloon, serial: last.serial };
     const code = last.what === "held" ? "hold" : last.what;
@@ -81,5 +80,5 @@ function held_detail(hold) {
   const parts = [];
   if (hold.lower != null || hold.upper != null) parts.push(limits({ lower: hold.lower, upper: hold.upper, unit: hold.unit }));
   if (hold.fits_size) parts.push(t("detail.fits", { size: hold.fits_size, lower: shown(hold.fits_lower), upper: shown(hold.fits_upper), unit: unit(hold.unit) }));
-  return parts.join(" \u00b7 ");
+  return parts;
 }
