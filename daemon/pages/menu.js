@@ -1,7 +1,7 @@
 // Behind the one menu key: all that is not measuring.
-import { t, has, word, plain, clock_time } from "./words.js";
+import { t, word, plain, clock_time } from "./words.js";
 import { ask, choose } from "./panels.js";
-import { people, load_lists, edition, tool_name } from "./shop.js";
+import { people, load_lists, edition, tool_name, change_name } from "./shop.js";
 
 export const person_field = (name, label, value) => ({
   name, label, kind: "choice", value, other: t("form.person_other"), options: people().map((person) => [person.name, person.role ? `${person.name}, ${person.role}` : person.name]),
@@ -55,7 +55,7 @@ export async function open_menu(link, view, tell) {
 
 async function run_change(link, view, lists, send) {
   const known = await edition(view.walk.edition);
-  const changes = lists.run_changes.map(({ change, follows }) => [change, `${has(`change.${change}`) ? t(`change.${change}`) : change}: ${word("follows", follows)}`]);
+  const changes = lists.run_changes.map(({ change, follows }) => [change, `${change_name(change)}: ${word("follows", follows)}`]);
   const named = new Set(lists.run_changes.filter(({ follows }) => follows === "features_named").map(({ change }) => change));
   const measured = (known?.features ?? []).map((feature) => [feature.key, `${feature.balloon} ${feature.name}`]);
   const show_features = (inputs) => { const box = inputs.get("features"); if (box) box.closest("label[id]").hidden = !named.has(inputs.get("change").value); };

@@ -23,7 +23,9 @@ export const edition = (sha) => get(`/api/v1/checklists/${sha}`);
 
 const spaced = (id) => String(id ?? "").replaceAll("-", " ");
 export const people = () => page.people ?? [];
-export const bench_name = (id) => page.benches?.[id] ?? t("bench", { bench: spaced(id).replace(/^bench /, "") });
-export const tool_name = (id) => page.tools?.[id] ?? spaced(id);
+const named = (list, id) => (list ?? []).find((each) => each.id === id)?.name;
+export const bench_name = (id) => named(page.benches, id) || t("bench", { bench: spaced(id).replace(/^bench /, "") });
+export const tool_name = (id) => named(page.tools, id) || spaced(id);
+export const change_name = (change) => (page.run_changes ?? []).find((each) => each.change === change)?.name || spaced(change).replaceAll("_", " ");
 /// With its size, so that the person finds the right one.
-export function master_name(id, size) { return page.masters?.[id] ?? [spaced(id), size].filter(Boolean).join(", "); }
+export function master_name(id, size) { return named(page.masters, id) || [spaced(id), size].filter(Boolean).join(", "); }
