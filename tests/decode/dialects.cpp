@@ -108,6 +108,16 @@ TEST_CASE("each kind of fault has its code, its line and a remedy") {
   CHECK(code_at(good + "[columns]\nwidth = 5\nvalue = { at = 1, width = 5 }\n") == "contradiction@8");
 }
 
+TEST_CASE("no text ends the program: what is not TOML is a fault with its line") {
+  for (const auto* text : {"[ .x]", "[ \xF0\x9F\x98\x80]", "a = [", "a = 'b", "a = 1e", "\xFF", "[[[",
+                           "a.b = 1\na = 2", "= 1", "a = 99999999999999999999"}) {
+    const auto read = read_dialect(text, "f");
+    REQUIRE_MESSAGE(!read, text);
+    CHECK_MESSAGE(read.error().front().code == "not_toml", text);
+    CHECK(read.error().front().where.starts_with("f:"));
+  }
+}
+
 TEST_CASE("columns are checked against their width and each other") {
   const auto columns = [](const std::string& inside) {
     return with("pattern = '(?P<value>\\d+)'\n", "", good) + "[columns]\n" + inside;
