@@ -11,6 +11,7 @@
 #include <random>
 
 #include "daemon/house_parts.hpp"
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/serve/record_routes.hpp"
@@ -135,6 +136,13 @@ class HouseInside : public House {
       writer_->submit(std::move(proposal), std::move(committed));
     };
     seams.ask_gauge = [this](const std::string& gauge) { return ports_ ? ports_->ask(gauge) : fail("not_now", "no ports yet"); };
+    seams.list_elsewhere = [this](const std::string& subject) -> boost::json::value {
+      if (!ports_) return nullptr;
+      if (subject == "ports") return mirror::write<true>(ports_->status());
+      if (subject == "ports/recent") return mirror::write<true>(ports_->recent());
+      if (subject == "ports/unknown") return mirror::write<true>(ports_->unknown_channels());
+      return nullptr;
+    };
     seams.log = [](const std::string& line) { spdlog::warn("{}", line); };
     desk_ = std::make_unique<walk::Desk>(std::move(seams));
     if (auto done = load_desk(*desk_, *reader_); !done) return done;

@@ -134,6 +134,10 @@ Answer Routes::read_api(const Request& request) const {
     for (const auto& [name, subject] : lists)
       if (path[2] == name) return json_answer(desk_.list(std::string(subject)));
   }
+  if (path.size() >= 3 && path.size() <= 4 && path[2] == "ports") {
+    auto ports = desk_.list(path.size() == 3 ? "ports" : "ports/" + path[3]);
+    if (!ports.is_null()) return json_answer(ports);
+  }
   if (path.size() >= 4 && path[2] == "benches") return bench(request);
   if (path.size() == 4 && (path[2] == "checklists" || path[2] == "editions")) {
     auto edition = desk_.list("edition/" + path[3]);

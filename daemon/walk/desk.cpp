@@ -623,7 +623,7 @@ json::value Desk::list(const std::string& subject) const {
     const auto known = catalogue_.find(subject.substr(8));
     return known == catalogue_.end() ? json::value(nullptr) : json::parse(checklist::to_json_text(known->second->edition));
   } else {
-    return nullptr;
+    return seams_.list_elsewhere ? seams_.list_elsewhere(subject) : json::value(nullptr);
   }
   return out;
 }

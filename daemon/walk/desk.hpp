@@ -26,6 +26,8 @@ struct DeskSeams {
   std::function<void(Proposal, std::function<void(Expected<Key>)>)> submit;
   std::function<Done(const std::string& gauge)> ask_gauge;   ///< may be empty
   std::function<void(const std::string&)> log;               ///< may be empty
+  /// Subjects of `list` that others keep ("ports", "ports/recent", "ports/unknown"); null: unknown. May be empty.
+  std::function<boost::json::value(const std::string&)> list_elsewhere;
 };
 
 /// How much may wait before a bench refuses more.
