@@ -3,7 +3,9 @@
 #include <openssl/evp.h>
 
 #include <algorithm>
+#include <bit>
 #include <cstdlib>
+#include <cstring>
 
 namespace tallystick::record {
 
@@ -18,13 +20,9 @@ struct ChainHash::Digest {
 };
 
 namespace {
-void put_big_endian(std::string& out, std::uint64_t value) {
-  char digits[8];
-  for (int index = 7; index >= 0; --index) {
-    digits[index] = static_cast<char>(value & 0xff);
-    value >>= 8;
-  }
-  out.append(digits, sizeof digits);
+void to_big_endian(std::uint64_t value, char* out) {
+  if constexpr (std::endian::native == std::endian::little) value = __builtin_bswap64(value);
+  std::memcpy(out, &value, sizeof value);
 }
 }  // namespace
 
@@ -50,13 +48,15 @@ ChainHash::ChainHash() : digest_(std::make_unique<Digest>()) {}
 ChainHash::~ChainHash() = default;
 
 void ChainHash::head(char type, std::uint64_t length) {
-  input_.push_back(type);
-  put_big_endian(input_, length);
+  char bytes[9] = {type};
+  to_big_endian(length, bytes + 1);
+  input_.append(bytes, sizeof bytes);
 }
 
 void ChainHash::add(std::int64_t value) {
-  head(1, 8);
-  put_big_endian(input_, static_cast<std::uint64_t>(value));
+  char bytes[17] = {1, 0, 0, 0, 0, 0, 0, 0, 8};
+  to_big_endian(static_cast<std::uint64_t>(value), bytes + 9);
+  input_.append(bytes, sizeof bytes);
 }
 
 void ChainHash::add_text(std::string_view text) {

@@ -155,7 +155,9 @@ int prepare_for_writing(Connection& connection) {
   }
   return connection.run(
       "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON; PRAGMA foreign_keys = ON; "
-      "PRAGMA wal_autocheckpoint = 0; PRAGMA trusted_schema = OFF");
+      "PRAGMA wal_autocheckpoint = 0; PRAGMA trusted_schema = OFF; "
+      // Room for the pages of a big group and for the ends of all indexes: else they are written and read twice.
+      "PRAGMA cache_size = -8192; PRAGMA cache_spill = OFF");
 }
 
 int prepare_for_reading(Connection& connection) {

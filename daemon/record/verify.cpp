@@ -152,15 +152,15 @@ void Verifier::attachments(const std::string& where, std::string_view names) {
 
 void Verifier::event(const BranchState& branch, const Statement& row, Progress& progress) {
   const auto seq = static_cast<std::uint64_t>(row.integer(1));
-  const std::string where = text(Key{branch.journal, seq});
+  const auto where = [&] { return text(Key{branch.journal, seq}); };
   const Hash hash = row_hash(chain_, row);
   report_.bytes_hashed += chain_.last_size();
   if (seq != progress.seq + 1)
     find("missing_event", text(Key{branch.journal, progress.seq + 1}), "the event is not there");
   if (row.type(18) != SQLITE_BLOB || row.blob(18) != bytes(progress.hash))
-    find("broken_chain", where, "the event does not name the hash of the one before it");
+    find("broken_chain", where(), "the event does not name the hash of the one before it");
   if (row.type(19) != SQLITE_BLOB || row.blob(19) != bytes(hash))
-    find("broken_chain", where, "the event's bytes do not give the hash that stands beside them");
+    find("broken_chain", where(), "the event's bytes do not give the hash that stands beside them");
   // Going on from the hash as it stands reports each change once, not every event after it.
   progress = {seq, hash_from(row.blob(19))};
   ++report_.checked.events;
@@ -183,10 +183,9 @@ Expected<bool> Verifier::some_events(const BranchState& branch, Progress& progre
       ++count;
       event(branch, rows, progress);
       if (!options_.tables) continue;
-      const std::string where = text(Key{branch.journal, progress.seq});
       if (auto differs = facts.compare(progress.seq, rows.text(16), report_.checked.facts))
-        find("facts_differ", where, *differs);
-      if (rows.type(17) != SQLITE_NULL) attachments(where, rows.text(17));
+        find("facts_differ", text(Key{branch.journal, progress.seq}), *differs);
+      if (rows.type(17) != SQLITE_NULL) attachments(text(Key{branch.journal, progress.seq}), rows.text(17));
     }
     if (code != SQLITE_DONE) {
       find("damaged_file", text(Key{branch.journal, progress.seq + 1}), connection_.fault("").what);

@@ -72,6 +72,8 @@ class PowerLossVfs {
   void set_read_only(bool read_only) { read_only_ = read_only; }
   /// With change number `change` the power goes: it may happen or not, all later calls fail. 0: never.
   void stop_power_at(std::uint64_t change) { stop_at_ = change; }
+  /// The same with sync number `sync`.
+  void stop_power_at_sync(std::uint64_t sync) { stop_at_sync_ = sync; }
   bool power_is_off() const { return off_; }
   void lose_power(std::uint64_t seed) {
     const std::lock_guard guard(mutex_);
@@ -81,6 +83,7 @@ class PowerLossVfs {
     locks_.clear();
     off_ = false;
     stop_at_ = 0;
+    stop_at_sync_ = 0;
   }
 
  private:
@@ -268,9 +271,9 @@ class PowerLossVfs {
       there.sync_failed();
       return code;
     }
+    if (++disk.syncs_ == disk.stop_at_sync_) disk.stop_at_ = disk.changes_ + 1;
     bool happens = true;
     const bool goes = disk.power_goes(happens);
-    ++disk.syncs_;
     if (happens) {
       // As Linux's own layer does: the first sync of a new WAL or rollback journal syncs the folder too.
       if (!there.there_on_platter && (handle.flags & (SQLITE_OPEN_WAL | SQLITE_OPEN_MAIN_JOURNAL)) != 0)
@@ -416,7 +419,7 @@ class PowerLossVfs {
   std::map<std::string, SharedMemory> shared_memory_;
   std::mt19937_64 random_{4711};
   FaultPlan fault_;
-  std::atomic<std::uint64_t> changes_ = 0, calls_ = 0, writes_ = 0, syncs_ = 0, stop_at_ = 0;
+  std::atomic<std::uint64_t> changes_ = 0, calls_ = 0, writes_ = 0, syncs_ = 0, stop_at_ = 0, stop_at_sync_ = 0;
   std::atomic<bool> struck_ = false, full_ = false, read_only_ = false, off_ = false;
 };
 
