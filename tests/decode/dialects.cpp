@@ -109,8 +109,8 @@ TEST_CASE("each kind of fault has its code, its line and a remedy") {
 }
 
 TEST_CASE("no text ends the program: what is not TOML is a fault with its line") {
-  for (const auto* text : {"[ .x]", "[ \xF0\x9F\x98\x80]", "a = [", "a = 'b", "a = 1e", "\xFF", "[[[",
-                           "a.b = 1\na = 2", "= 1", "a = 99999999999999999999"}) {
+  for (const auto* text : {"[ .x]", "[ \xF0\x9F\x98\x80]", "\xC3\xA4 = 1", "\xD2\x91", "a = [", "a = 'b",
+                           "a = 1e", "\xFF", "[[[", "a.b = 1\na = 2", "= 1", "a = 99999999999999999999"}) {
     const auto read = read_dialect(text, "f");
     REQUIRE_MESSAGE(!read, text);
     CHECK_MESSAGE(read.error().front().code == "not_toml", text);

@@ -12,12 +12,8 @@ find_package(PkgConfig REQUIRED)
 pkg_check_modules(RE2 REQUIRED IMPORTED_TARGET re2)
 pkg_check_modules(SERIALPORT REQUIRED IMPORTED_TARGET libserialport)
 
-# toml++ compiled once (0.7 s a translation unit instead of 3.6 s) and without exceptions: Debian's library has only the
-# entry points that throw, so its implementation is compiled here. Its assertions are off: they would end the program
-# (or let the compiler assume what is not so) on some texts that its next line answers with an error ("[ .x]").
-file(WRITE "${CMAKE_BINARY_DIR}/generated/toml_compiled.cpp"
-  "#undef NDEBUG\n#define TOML_ASSERT(expression) static_assert(true)\n#define TOML_IMPLEMENTATION\n#include <toml++/toml.h>\n")
-add_library(tallystick_toml STATIC "${CMAKE_BINARY_DIR}/generated/toml_compiled.cpp")
+# toml++ as a library of our own: toml_compiled.cpp says why.
+add_library(tallystick_toml STATIC "${CMAKE_SOURCE_DIR}/tools/cmake/toml_compiled.cpp")
 target_compile_definitions(tallystick_toml PUBLIC TOML_HEADER_ONLY=0 TOML_EXCEPTIONS=0)
 
 # SHA-256 only: the one thing of OpenSSL that a pure room may use.
