@@ -42,8 +42,6 @@ constexpr std::array kinds{
          "Drawings are asked for by their SHA-256, as an edition names it."},
     Kind{"method_not_allowed", 405, "Not with this method",
          "The Allow header lists the methods of this path."},
-    Kind{"too_slow", 408, "The request came too slowly",
-         "The rest of it did not come in time. The connection is closed."},
     Kind{"moved_on", 409, "The walk has moved on",
          "What the sender saw is no longer what is asked for. Nothing was done. Look at the new step, then "
          "send anew."},
@@ -63,7 +61,6 @@ constexpr std::array kinds{
     Kind{"length_required", 411, "Say how long the body is",
          "Send Content-Length; bodies in chunks are not taken."},
     Kind{"body_too_large", 413, "The body is too large", "Commands are small. The connection is closed."},
-    Kind{"target_too_long", 414, "The path is too long", "The connection is closed."},
     Kind{"not_a_json_body", 415, "Commands are JSON", "Send Content-Type: application/json."},
     Kind{"wrong_host", 421, "Not this daemon's name",
          "The Host header must be 127.0.0.1, localhost or [::1] with the daemon's port."},
@@ -94,6 +91,12 @@ const Kind* find(std::string_view code) {
 }
 
 }  // namespace
+
+std::vector<std::string_view> problem_codes() {
+  std::vector<std::string_view> out;
+  for (const auto& kind : kinds) out.push_back(kind.code);
+  return out;
+}
 
 std::string html_text(std::string_view text) {
   std::string out;

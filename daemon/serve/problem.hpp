@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/measure/error.hpp"
 #include "daemon/serve/http.hpp"
@@ -17,6 +18,9 @@ Answer problem(std::string code, std::string detail, std::string_view instance =
 
 /// What stands at /problems/<code>: an HTML page; nothing where the table has no such problem.
 std::optional<Answer> problem_page(std::string_view code);
+
+/// The codes of the table.
+std::vector<std::string_view> problem_codes();
 
 /// `text` made harmless between HTML tags.
 std::string html_text(std::string_view text);

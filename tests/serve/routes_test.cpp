@@ -3,6 +3,9 @@
 
 #include <doctest/doctest.h>
 
+#include <fstream>
+
+#include "daemon/serve/problem.hpp"
 #include "tests/serve/client.hpp"
 #include "tests/serve/fake_desk.hpp"
 
@@ -209,6 +212,17 @@ TEST_CASE("serve: pages come with ETag and a strict policy") {
   CHECK(head.status == 200);
   CHECK(head.headers.at("content-length") == "21");
   CHECK(line.get("/").body == "<!doctype html><title>benches</title>");
+}
+
+TEST_CASE("serve: API.md lists every problem, and each has its page") {
+  std::ifstream file(TALLYSTICK_SOURCE_DIR "/daemon/serve/API.md");
+  const std::string document{std::istreambuf_iterator<char>(file), {}};
+  REQUIRE(!document.empty());
+  for (const auto code : serve::problem_codes()) {
+    CAPTURE(code);
+    CHECK(document.find('`' + std::string(code) + '`') != std::string::npos);
+    CHECK(serve::problem_page(code));
+  }
 }
 
 TEST_CASE("serve: the type of a problem leads to its page") {
