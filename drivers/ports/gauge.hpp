@@ -90,6 +90,7 @@ struct UnknownChannel {
   std::int64_t first_utc_us = 0, last_utc_us = 0;
   std::string last_value, last_unit;
   std::string last_bytes_hex;
+  bool operator==(const UnknownChannel&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(UnknownChannel, (),
                       (port, channel, count, first_utc_us, last_utc_us, last_value, last_unit,
@@ -102,6 +103,7 @@ struct RecentFrame {
   std::string value, unit, status;  ///< of a reading
   std::string cause;                ///< "pushed" | "asked" | "streamed"
   std::string refusal, detail;      ///< of a refused frame, "late_reply" and "unsolicited" among them
+  bool operator==(const RecentFrame&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(RecentFrame, (), (utc_us, bytes_hex, value, unit, status, cause, refusal, detail))
 
@@ -113,6 +115,7 @@ struct GaugeRecent {
   std::int64_t last_heard_utc_us = 0;
   std::map<std::string, std::int64_t> refusals;  ///< counts by reason
   std::vector<RecentFrame> frames;
+  bool operator==(const GaugeRecent&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(GaugeRecent, (), (gauge, port, channel, readings, last_heard_utc_us, refusals, frames))
 
