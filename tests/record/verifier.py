@@ -40,7 +40,7 @@ def digest(values):
 
 def verify(path):
     """A list of what does not hold, and the count of events and facts."""
-    database = sqlite3.connect(f"file:{quote(path)}?mode=ro", uri=True)
+    database = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)
     database.text_factory = Text
     if (database.execute("PRAGMA application_id").fetchone()[0] != 0x54414C59
             or database.execute("PRAGMA user_version").fetchone()[0] != 1):

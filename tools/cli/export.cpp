@@ -10,7 +10,6 @@
 #include <sstream>
 
 #include "daemon/export/feed.hpp"
-#include "daemon/record/configuration_files.hpp"
 #include "tools/cli/record_commands.hpp"
 
 namespace tallystick::cli {
@@ -18,19 +17,6 @@ namespace {
 
 namespace files = std::filesystem;
 namespace json = boost::json;
-
-Expected<record::Place> place_of(const RecordOptions& options) {
-  if (options.data.empty() == options.config.empty())
-    return fail("wrong_argument", "say where the record lies", {}, "--data FOLDER, or --config FILE");
-  record::Place place;
-  place.data = options.data;
-  if (!options.config.empty()) {
-    auto configuration = record::load_configuration(options.config);
-    if (!configuration) return tl::unexpected(configuration.error());
-    place.data = configuration->shop.daemon.data;
-  }
-  return place;
-}
 
 tl::unexpected<Error> cannot_write(const files::path& file) {
   return fail("cannot_write", std::strerror(errno), file.string(), "make room, or name another file");

@@ -269,10 +269,54 @@ void add_checklist(CLI::App& app, Run& run) {
   runs(add, run, adding, checklist_add_size);
 }
 
+void add_person_and_reason(CLI::App& command, std::string& who, std::string& why) {
+  command.add_option("--person", who, "Who does it; kept in the record for good")->required();
+  command.add_option("--reason", why, "Why; kept in the record for good")->required();
+}
+
+void add_verify(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("verify", "Prove the record: chain, tables, files; the daemon may run");
+  const auto options = std::make_shared<VerifyCommandOptions>();
+  add_record(command, options->record);
+  command.add_option("FILE", options->file, "A journal or a backup, instead of the data folder");
+  command.add_option("--since", options->since, "Key of an event: only what follows it");
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, verify);
+}
+
+void add_backup(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("backup", "Copy the record as it is now, and prove the copy; the daemon may run");
+  const auto options = std::make_shared<BackupOptions>();
+  add_record(command, options->record);
+  command.add_option("TO", options->to, "A new file, or a folder for one")->required();
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, backup);
+}
+
+void add_restore(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("restore", "Make a data folder from a backup; a new branch begins in it");
+  const auto options = std::make_shared<RestoreOptions>();
+  add_record(command, options->record);
+  command.add_option("BACKUP", options->from, "The file that backup made")->required();
+  add_person_and_reason(command, options->who, options->why);
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, restore);
+}
+
+void add_confirm_break(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand(
+      "confirm-break", "State that a break in the chain is known; measuring goes on in a new branch");
+  const auto options = std::make_shared<ConfirmBreakOptions>();
+  add_record(command, options->record);
+  add_person_and_reason(command, options->who, options->why);
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, confirm_break);
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_check,  add_checklist, add_commands, add_compute,  add_decode,
-    add_export, add_lists,     add_ports,    add_suspects,
+    add_backup, add_check, add_checklist, add_commands, add_compute, add_confirm_break, add_decode,
+    add_export, add_lists, add_ports, add_restore, add_suspects, add_verify,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.

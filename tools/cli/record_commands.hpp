@@ -4,6 +4,7 @@
 #include <map>
 #include <string>
 
+#include "daemon/record/place.hpp"
 #include "tools/cli/commands.hpp"
 
 namespace tallystick::cli {
@@ -13,6 +14,45 @@ struct RecordOptions {
   std::string data;    ///< the data folder
   std::string config;  ///< a tallystick.toml that names it
 };
+
+// record.cpp
+
+/// Error "wrong_argument" where none or both are given; as load_configuration.
+Expected<record::Place> place_of(const RecordOptions& options);
+
+struct VerifyCommandOptions {
+  RecordOptions record;
+  std::string file;   ///< a journal or backup instead of the data folder
+  std::string since;  ///< key of an event: only what follows it
+  bool json = false;
+};
+/// Proves the whole record (daemon/record/verify.hpp). `status::no` where anything was found.
+int verify(const VerifyCommandOptions& options, Streams streams);
+
+struct BackupOptions {
+  RecordOptions record;
+  std::string to;  ///< a new file, or a folder in which one is made and named by the time
+  bool json = false;
+};
+/// One marked snapshot while the daemon may write; proven. `status::no` where the copy is made but not sound.
+int backup(const BackupOptions& options, Streams streams);
+
+struct RestoreOptions {
+  RecordOptions record;  ///< the data folder to make
+  std::string from;      ///< the backup
+  std::string who, why;
+  bool json = false;
+};
+/// A new data folder from a backup; the daemon begins a new branch in it.
+int restore(const RestoreOptions& options, Streams streams);
+
+struct ConfirmBreakOptions {
+  RecordOptions record;
+  std::string who, why;
+  bool json = false;
+};
+/// Goes on in a new branch behind a break in the chain; the daemon must not run. `status::no` where there is none.
+int confirm_break(const ConfirmBreakOptions& options, Streams streams);
 
 // export.cpp
 
