@@ -1,0 +1,203 @@
+#include <doctest/doctest.h>
+
+#include "daemon/shop/shop_config.hpp"
+
+using namespace tallystick;
+using namespace tallystick::shop;
+
+namespace {
+
+// Invented. Lines are counted from 1: tests name them.
+const std::string config_text = R"toml(families = ["pin.family.toml"]
+dialect_folders = ["dialects"]
+[shop]
+name = "Shop (invented)"
+decimal_mark = ","
+theme = "dark"
+[daemon]
+port = 0
+data = "data"
+clock = "own"
+[[bench]]
+id = "bench-1"
+name = "bench 1"
+[[master]]
+id = "ring-25"
+size = "25.002"
+unit = "mm"
+calibration_due = "2027-06-30"
+[[tool]]
+id = "plug-1"
+kind = "thread-plug-m6"
+[[person]]
+name = "R. Field"
+[[port]]
+id = "receiver"
+path = "/dev/serial/by-id/receiver"
+dialect = "channel-unit"
+[[gauge]]
+id = "bore-gauge"
+kind = "bore-gauge"
+bench = "bench-1"
+port = "receiver"
+channel = "01"
+unit = "mm"
+range_lower = "20"
+range_upper = "30"
+resolution = "0.001"
+reads = "difference"
+[gauge.setting]
+master = "ring-25"
+limit = "0.002"
+hours = 5
+parts = 40
+void_on = ["power", "person"]
+[[gauge]]
+id = "micrometer"
+kind = "outside-micrometer"
+bench = "bench-1"
+port = "receiver"
+channel = "02"
+unit = "mm"
+range_lower = "25"
+range_upper = "50"
+resolution = "0.001"
+[[run_change]]
+kind = "coolant"
+then = "nothing"
+[reasons]
+retake = ["dirty"]
+pass_over = ["no gauge"]
+publish = ["new size"]
+)toml";
+
+std::string with(std::string text, const std::string& before, const std::string& after) {
+  const auto at = text.find(before);
+  REQUIRE(at != std::string::npos);
+  return text.replace(at, before.size(), after);
+}
+
+/// "line code" of every fault, "; " between.
+std::string places(const ReadConfig& read) {
+  std::string out;
+  for (const auto& fault : read.faults)
+    out += (out.empty() ? "" : "; ") + std::to_string(fault.line) + " " + fault.code;
+  return out;
+}
+std::string places(const std::string& before, const std::string& after) {
+  return places(read_config(with(config_text, before, after), "tallystick.toml"));
+}
+std::string remedy(const std::string& before, const std::string& after) {
+  return read_config(with(config_text, before, after), "tallystick.toml").faults.at(0).remedy;
+}
+
+}  // namespace
+
+TEST_CASE("a configuration is read whole") {
+  const auto read = read_config(config_text, "tallystick.toml");
+  CHECK(places(read).empty());
+  const auto& config = read.config;
+  CHECK(config.name == "Shop (invented)");
+  CHECK(config.decimal_mark == ",");
+  CHECK(config.daemon.clock == "own");
+  REQUIRE(config.gauges.size() == 2);
+  CHECK(read.gauge_lines == std::vector<int>{28, 45});
+  const auto& bore = config.gauges[0];
+  CHECK(bore.dialect == "channel-unit");
+  CHECK(bore.setting.size == "25.002");
+  CHECK(bore.setting.hours == 5);
+  CHECK(bore.setting.parts == 40);
+  CHECK(bore.setting.void_on == std::vector<std::string>{"power", "person"});
+  CHECK(config.gauges[1].setting.master.empty());
+  CHECK(config.gauges[1].look_time_s == 0.4);
+  CHECK(config.reasons.retake == std::vector<std::string>{"dirty"});
+}
+
+TEST_CASE("what follows a run change has the shop's defaults and may be added to or replaced") {
+  const auto follows = [](const ShopConfig& config, const std::string& kind) {
+    for (const auto& change : config.run_changes)
+      if (change.kind == kind) return change.then;
+    return std::string("unknown");
+  };
+  const auto config = read_config(config_text, "tallystick.toml").config;
+  CHECK(follows(config, "wear_offset") == "features_named");
+  CHECK(follows(config, "tool") == "first_part_and_release");
+  CHECK(follows(config, "program") == "first_part_and_release");
+  CHECK(follows(config, "material") == "first_part");
+  CHECK(follows(config, "machinist") == "first_part");
+  CHECK(follows(config, "coolant") == "nothing");
+  CHECK(follows(read_config(with(config_text, "\"coolant\"", "\"tool\""), "t").config, "tool") == "nothing");
+}
+
+TEST_CASE("unknown keys and words are told with what they may have meant") {
+  CHECK(places("decimal_mark", "decimal_marc") == "5 unknown_key");
+  CHECK(remedy("decimal_mark", "decimal_marc") == "did you mean \"decimal_mark\"?");
+  CHECK(remedy("theme = \"dark\"", "theme = \"drak\"") == "did you mean \"dark\"?");
+  CHECK(remedy("reads = \"difference\"", "reads = \"differences\"") == "did you mean \"difference\"?");
+  CHECK(remedy("[[person]]", "[[persn]]") == "did you mean \"person\"?");
+}
+
+TEST_CASE("what is named exists") {
+  CHECK(places("bench = \"bench-1\"", "bench = \"bench-l\"") == "31 unknown_bench");
+  CHECK(remedy("bench = \"bench-1\"", "bench = \"bench-l\"") == "did you mean \"bench-1\"?");
+  CHECK(places("port = \"receiver\"", "port = \"reciever\"") == "32 unknown_port");
+  CHECK(places("master = \"ring-25\"", "master = \"ring-26\"") == "40 unknown_master");
+}
+
+TEST_CASE("judged values are texts in quotes") {
+  CHECK(places("limit = \"0.002\"", "limit = 0.002") == "41 bare_number");
+  CHECK(remedy("limit = \"0.002\"", "limit = 0.0020") == "put it in quotes: limit = \"0.0020\"");
+  CHECK(places("size = \"25.002\"", "size = 25.002").starts_with("16 bare_number"));
+  CHECK(places("resolution = \"0.001\"", "resolution = \"0,001\"").find("37 not_a_decimal") !=
+        std::string::npos);
+}
+
+TEST_CASE("a gauge that cannot be right is left out and told") {
+  CHECK(places("range_upper = \"30\"", "range_upper = \"20\"").find("36 limits_crossed") !=
+        std::string::npos);
+  CHECK(places("range_upper = \"30\"", "range_upper = \"24\"") ==
+        "40 out_of_range");  // its ring lies outside
+  CHECK(places("resolution = \"0.001\"", "resolution = \"0\"") == "37 out_of_range");
+  CHECK(places("channel = \"02\"", "channel = \"01\"") == "50 double_channel");
+  CHECK(places("channel = \"02\"\n", "") == "45 double_channel");
+  CHECK(places("id = \"micrometer\"", "id = \"bore-gauge\"") == "46 double_id");
+  CHECK(places("id = \"micrometer\"", "id = \"Micrometer 1\"") == "46 bad_id");
+  CHECK(places("unit = \"mm\"\nrange_lower = \"25\"", "unit = \"mn\"\nrange_lower = \"25\"") ==
+        "51 unknown_unit");
+  const auto read = read_config(with(config_text, "id = \"micrometer\"", "id = \"Micrometer 1\""), "t");
+  REQUIRE(read.config.gauges.size() == 1);  // the other one serves on
+  CHECK(places("[gauge.setting]\nmaster = \"ring-25\"\nlimit = \"0.002\"\nhours = 5\nparts = 40\nvoid_on = "
+               "[\"power\", \"person\"]\n",
+               "") == "38 no_master");
+  CHECK(places("\"power\", \"person\"", "\"power\", \"persons\"") == "44 unknown_word");
+}
+
+TEST_CASE("an address that others can reach is refused while nobody signs in") {
+  CHECK(places("port = 0", "port = 0\naddress = \"0.0.0.0\"") == "9 not_loopback");
+  CHECK(places("port = 0", "port = 70000") == "8 out_of_range");
+  CHECK(places("port = 0", "port = \"7411\"") == "8 wrong_type");
+}
+
+TEST_CASE("dates are days that exist") {
+  CHECK(places("2027-06-30", "2027-06-31") == "18 bad_date");
+  CHECK(places("2027-06-30", "30.6.2027") == "18 bad_date");
+}
+
+TEST_CASE("reasons come from lists, so there have to be lists") {
+  CHECK(places("retake = [\"dirty\"]", "retake = []") == "59 empty");
+}
+
+TEST_CASE("all faults at once, in the order of lines") {
+  auto toml = with(config_text, "theme = \"dark\"", "theme = \"drak\"");
+  toml = with(toml, "2027-06-30", "2027-06-31");
+  toml = with(toml, "limit = \"0.002\"", "limit = 0.002");
+  CHECK(places(read_config(toml, "t")) == "6 unknown_word; 18 bad_date; 41 bare_number");
+}
+
+TEST_CASE("a text that is no TOML is told with its line and nothing else") {
+  const auto read = read_config("[shop]\nname = \"x\n", "tallystick.toml");
+  REQUIRE(read.faults.size() == 1);
+  CHECK(read.faults[0].code == "not_toml");
+  CHECK(read.faults[0].line == 2);
+  CHECK(text(read.faults[0]).starts_with("tallystick.toml:2: "));
+}
