@@ -6,6 +6,7 @@
 #include <sys/wait.h>
 
 #include <csignal>
+#include <cstdio>
 
 #include "drivers/ports/access.hpp"
 #include "drivers/ports/line.hpp"
@@ -50,6 +51,17 @@ class ChildHolder {
 };
 
 }  // namespace
+
+TEST_CASE("a line with parity can be opened again by the next daemon, on a pseudo-terminal too") {
+  Pty pty;
+  PortSettings settings;
+  settings.data_bits = 7;
+  settings.parity = Parity::even;
+  for (int opening = 0; opening < 3; ++opening) {
+    const auto line = open_line(pty.path(), settings);
+    REQUIRE_MESSAGE(line.has_value(), (line ? "" : text(line.error())));
+  }
+}
 
 TEST_CASE("an opened line has the settings asked for, asserted on its descriptor") {
   Pty pty;
@@ -115,6 +127,7 @@ TEST_CASE("settings are applied anew at every opening, and the line is free for 
     ::cfsetspeed(&changed, B300);
     changed.c_lflag |= ECHO | ICANON;
     changed.c_cc[VMIN] = 0;
+    changed.c_cflag |= HUPCL;  // a pseudo-terminal begins without it, a real line with it
     REQUIRE(::tcsetattr(other, TCSANOW, &changed) == 0);
     ::close(other);
   }
@@ -122,6 +135,7 @@ TEST_CASE("settings are applied anew at every opening, and the line is free for 
   REQUIRE(line.has_value());
   REQUIRE(::tcgetattr((*line)->descriptor(), &second) == 0);
   CHECK(first.c_cflag == second.c_cflag);
+  CHECK((second.c_cflag & HUPCL) == 0);
   CHECK(first.c_iflag == second.c_iflag);
   CHECK(first.c_lflag == second.c_lflag);
   CHECK(first.c_oflag == second.c_oflag);
@@ -260,7 +274,7 @@ TEST_CASE("no permission: the message has user, groups, owner, group, mode and t
 
 TEST_CASE("an unprivileged user meets the refusal, and after a chmod the same opening works") {
   if (::geteuid() != 0) {
-    MESSAGE("skipped: needs root to become nobody");
+    std::puts("[skip] an unprivileged user meets the refusal: root, to become nobody");
     return;
   }
   const passwd* nobody = ::getpwnam("nobody");
