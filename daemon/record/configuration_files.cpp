@@ -155,7 +155,9 @@ class Loader {
           {"double_id", "there is a family \"" + family.key + "\" already", "", "give each its own key"});
     shop::UnitInFrame unit_in_frame;
     for (const auto& [key, dialect] : out_.dialects) unit_in_frame[key] = dialect.unit_in_frame;
-    const auto held = shop::hold_against(family, out_.shop.gauges, unit_in_frame);
+    std::vector<std::string> tool_kinds;
+    for (const auto& tool : out_.shop.tools) tool_kinds.push_back(tool.kind);
+    const auto held = shop::hold_against(family, out_.shop.gauges, unit_in_frame, &tool_kinds);
     out_.faults.insert(out_.faults.end(), held.begin(), held.end());
     if (!family.drawing.empty()) out_.drawings.emplace(checklist::sha256_hex(family.drawing), family.drawing);
     out_.families.push_back(std::move(family));

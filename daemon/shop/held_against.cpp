@@ -112,10 +112,21 @@ void hold_feature(const Feature& feature, const WorkedSize& size, const std::vec
        coarse ? "register a finer gauge" : "register one that does, or mend its card");
 }
 
+void hold_tool(const Feature& feature, const WorkedSize& size, const std::vector<std::string>& tool_kinds,
+               std::size_t index, Findings& findings) {
+  if (feature.tool.empty() ||
+      std::find(tool_kinds.begin(), tool_kinds.end(), feature.tool) != tool_kinds.end())
+    return;
+  findings[{index, "tool", "no_tool_of_kind"}].push_back(
+      {Severity::fault, "no_tool_of_kind", "no registered [[tool]] is of the kind \"" + feature.tool + "\"",
+       checklist::did_you_mean(feature.tool, tool_kinds), &size});
+}
+
 }  // namespace
 
 std::vector<Fault> hold_against(const checklist::Family& family, const std::vector<GaugeCard>& gauges,
-                                const UnitInFrame& unit_in_frame) {
+                                const UnitInFrame& unit_in_frame,
+                                const std::vector<std::string>* tool_kinds) {
   Findings findings;  // the feature is named by its line in the family's file
   std::map<std::size_t, std::size_t> sizes_with;
   std::map<std::size_t, std::string> key_at;
@@ -123,13 +134,13 @@ std::vector<Fault> hold_against(const checklist::Family& family, const std::vect
     std::map<std::size_t, bool> here;
     for (std::size_t i = 0; i < size.edition.features.size(); ++i) {
       const auto& feature = size.edition.features[i];
-      if (feature.unit.empty()) continue;
       const auto line = static_cast<std::size_t>(size.feature_lines[i]);
       if (here[line]) continue;  // places under one balloon are alike
       here[line] = true;
       ++sizes_with[line];
       key_at.emplace(line, feature.key);
-      hold_feature(feature, size, gauges, unit_in_frame, line, findings);
+      if (!feature.unit.empty()) hold_feature(feature, size, gauges, unit_in_frame, line, findings);
+      if (tool_kinds != nullptr) hold_tool(feature, size, *tool_kinds, line, findings);
     }
   }
   std::vector<Fault> out;

@@ -122,3 +122,16 @@ TEST_CASE("a gauge that may not be used today does not make the checklist faulty
   card.may_be_used = false;
   CHECK(places(family({{length}}), {card}).empty());
 }
+
+TEST_CASE("a plug that nobody registered cannot be stated") {
+  Feature thread;
+  thread.key = "thread";
+  thread.kind = "go_no_go";
+  thread.tool = "thread-plug-m6";
+  const std::vector<std::string> kinds = {"thread-plug-m8"};
+  const auto faults = hold_against(family({{thread}, {length}}), {gauge("h", "height-gauge")}, {}, &kinds);
+  REQUIRE(faults.size() == 1);
+  CHECK(faults[0].code == "no_tool_of_kind");
+  CHECK(faults[0].remedy == "did you mean \"thread-plug-m8\"?");
+  CHECK(hold_against(family({{thread}}), {}, {}, nullptr).empty());
+}
