@@ -144,12 +144,12 @@ TEST_CASE("one port is lost while the other keeps its rate, and is back within a
   feed_b(5);  // known as the stream it is
   const auto before = rig.sink.count("probe");
   feed_b(100);
-  CHECK(rig.sink.count("probe") - before == 100);
+  CHECK(rig.run_until([&] { return rig.sink.count("probe") - before == 100; }, 100ms));
   a->hang_up();
   std::filesystem::remove(key);
   const auto during = rig.sink.count("probe");
   feed_b(100);
-  CHECK(rig.sink.count("probe") - during == 100);
+  CHECK(rig.run_until([&] { return rig.sink.count("probe") - during == 100; }, 100ms));
   CHECK(rig.state("a") != PortState::open);
   CHECK(rig.state("b") == PortState::open);
 
@@ -233,6 +233,34 @@ TEST_CASE(
   CHECK(rig.sink.refusals[0].second.reason == RefusalReason::incomplete);
 }
 
+TEST_CASE("a frame that only a gap would end is not ended by the unplugging") {
+  const auto gap_framed = dialect(R"(name = "gap-framed"
+[frame]
+cut_by = "idle_gap"
+idle_gap_ms = 2000
+longest = 16
+[value]
+pattern = '''(?P<sign>[+-])(?P<value>\d+\.\d+)'''
+[unit]
+unit = "mm"
+[talk]
+speaks = "pushed"
+)");
+  Pty pty;
+  Rig rig;
+  REQUIRE(rig.ports.add(port("p", pty.path(), gap_framed, one("micrometer"))).has_value());
+  rig.ports.start();
+  REQUIRE(rig.run_until_state("p", PortState::open));
+  rig.run_for(2050ms);
+  pty.send("+12.34");  // the 5 is still on its way
+  REQUIRE(rig.run_until([&] { return rig.status("p").bytes == 6; }));
+  pty.hang_up();
+  REQUIRE(rig.run_until([&] { return rig.state("p") != PortState::open; }));
+  CHECK(rig.sink.readings.empty());
+  REQUIRE(rig.sink.refusals.size() == 1);
+  CHECK(rig.sink.refusals[0].second.reason == RefusalReason::incomplete);
+}
+
 TEST_CASE("a stream that falls silent is shown as silent, once, and as live with its next frame") {
   Pty pty;
   Rig rig;
@@ -242,7 +270,8 @@ TEST_CASE("a stream that falls silent is shown as silent, once, and as live with
   REQUIRE(rig.run_until_state("p", PortState::open));
   rig.run_past_opening_gap();
   for (int n = 0; n < 5; ++n) pty.send("+000.010\n");
-  REQUIRE(rig.run_until([&] { return !rig.sink.readings.empty(); }));
+  REQUIRE(rig.run_until([&] { return rig.status("p").bytes == 45; }));
+  REQUIRE_FALSE(rig.sink.readings.empty());
   CHECK(rig.sink.readings.back().cause == Cause::streamed);
   rig.sink.changes.clear();
   const auto shown = rig.sink.readings.size();
