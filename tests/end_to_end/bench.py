@@ -13,7 +13,6 @@ import io
 import json
 import os
 import re
-import shutil
 import signal
 import sqlite3
 import subprocess
@@ -22,6 +21,7 @@ import threading
 import time
 import uuid
 from pathlib import Path
+from urllib.parse import urlencode
 
 import terminals
 from display import Display
@@ -119,9 +119,13 @@ class Shop:
             self.wait_for_ports()
 
     def wait_for_ports(self):
+        """The register is read and every port is open; then the first press of a gauge is a whole frame."""
+        cards = self.config.read_text(encoding="utf-8").split("[[gauge]]")[1:]
         for bench in self.displays:
-            self.wait_for(lambda view: all(gauge["port_state"] in ("open", "silent") for gauge in view["gauges"]), 10,
-                          "every port open", bench=bench)
+            count = sum(f'\nbench = "{bench}"\n' in card for card in cards)
+            self.wait_for(lambda view: len(view["gauges"]) == count and all(
+                gauge["port_state"] in ("open", "silent") for gauge in view["gauges"]), 10, "every port open", bench=bench)
+        time.sleep(0.05)  # an idle gap on the slowest line
 
     def kill(self, how=signal.SIGKILL):
         """Ends the daemon at once, and waits until it is gone. Its exit status."""
@@ -131,6 +135,7 @@ class Shop:
             return self.process.wait(timeout=20)
         finally:
             self.reader.join(timeout=10)
+            self.process.stdout.close()
 
     def stop(self):
         status = self.kill(signal.SIGTERM)
@@ -274,20 +279,15 @@ class Shop:
 
     def tool(self, *arguments, status=0):
         """The companion command line. (standard output, standard error)"""
-        done = subprocess.run([BIN / "tallystick", *map(str, arguments)], capture_output=True, timeout=120, text=True)
+        done = subprocess.run([BIN / "tallystick", *map(str, arguments)], capture_output=True, timeout=120)
+        out, error = done.stdout.decode("utf-8"), done.stderr.decode("utf-8")
         if done.returncode != status:
-            raise AssertionError(f"tallystick {arguments}: exit status {done.returncode}\n{done.stdout}{done.stderr}")
-        return done.stdout, done.stderr
+            raise AssertionError(f"tallystick {arguments}: exit status {done.returncode}\n{out}{error}")
+        return out, error
 
 
 def _query(parameters):
-    from urllib.parse import urlencode
     return "?" + urlencode(parameters) if parameters else ""
-
-
-def copy_data(shop, to):
-    """The data folder as it lies there (the daemon must be stopped)."""
-    shutil.copytree(shop.folder / "data", to)
 
 
 def wait_until(wanted, seconds=10.0, what="it"):

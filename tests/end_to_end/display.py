@@ -104,4 +104,6 @@ def _short(view):
     kept["step"] = {name: step.get(name) for name in ("kind", "feature", "place", "gauge", "phase", "attempt", "gauges")}
     last = view.get("last") or {}
     kept["last"] = {name: last.get(name) for name in ("key", "what", "feature", "value", "verdict", "why", "repeated")}
+    kept["gauges"] = {gauge["id"]: f"{gauge['port_state']} {gauge.get('port_why') or ''}" for gauge in view.get("gauges") or []
+                      if gauge["port_state"] != "open"}
     return kept

@@ -1,5 +1,6 @@
 """Configurations for tests: a corner of the invented shop whose gauges all have a button, and one for endless serials."""
 from bench import DEMO, patched
+from terminals import push_line
 
 GAUGES = {  # id: (kind, range)
     "height-gauge": ("height-gauge", "0", "300"),
@@ -211,3 +212,13 @@ def good_value(feature, size="FB-25"):
               "flange-thickness": "6.008", "seat-length": f"{length - 6}.020", "groove-width": "3.015",
               "groove-depth": "1.290"}
     return "5.590" if feature.startswith("bolt-hole-") else values[feature]
+
+
+def measure(shop, count, bench="bench-1", last_digit=None):
+    """So many values, each by the gauge that the page names. `last_digit`: makes them tell who measured them."""
+    for _ in range(count):
+        step = shop.wait_for(lambda view: view["state"] == "step", bench=bench)["step"]
+        value = good_value(step["feature"])
+        if last_digit is not None:
+            value = value[:-1] + str(last_digit)
+        shop.take(step["gauges"][0]["id"], push_line(value), bench=bench)
