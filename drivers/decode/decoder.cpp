@@ -24,7 +24,7 @@ Decoder::Decoder(std::shared_ptr<const Dialect> dialect) : dialect_(std::move(di
 std::vector<DecodeEvent> Decoder::taken() { return std::exchange(out_, {}); }
 
 std::vector<DecodeEvent> Decoder::opened(const Stamp& when) {
-  finish_unfinished(true);
+  finish_unfinished(true, false);
   trust_ = Trust::unseen_begin;
   last_activity_ = when;
   opened_ = when;
@@ -266,10 +266,10 @@ void Decoder::hold_garbage_bound() {
 }
 
 /// The line fell silent, or is known to have been: what is in the buffer gets no more bytes.
-void Decoder::finish_unfinished(bool certain) {
+void Decoder::finish_unfinished(bool certain, bool may_be_whole) {
   if (!buffer_.empty()) {
     const std::size_t size = buffer_.size();
-    if (dialect_->framing.by == CutBy::idle_gap && trust_ == Trust::begins && !skipping_) {
+    if (may_be_whole && dialect_->framing.by == CutBy::idle_gap && trust_ == Trust::begins && !skipping_) {
       decode::Parsed parsed;
       if (auto refusal = dialect_->plan->read(buffer_, parsed))
         emit(size, std::move(*refusal));

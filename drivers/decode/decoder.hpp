@@ -71,7 +71,7 @@ class Decoder {
   void cut_fixed();
   bool cut_candidate();
   void hold_garbage_bound();
-  void finish_unfinished(bool certain);
+  void finish_unfinished(bool certain, bool may_be_whole = true);
   std::size_t longest_piece() const;
   void emit_refused(std::size_t count, const Refusal& refusal);
   void emit_understood(std::size_t count, Decoded decoded);

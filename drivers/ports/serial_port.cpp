@@ -132,7 +132,9 @@ void SerialPort::close_line(const Stamp& now) {
   if (stream_) stream_->release();
   stream_.reset();
   line_.reset();
-  // Not gap(): a frame that the unplugging cut short must not pass for a whole one.
+  // A gap that has passed ends its frame; the unplugging does not: a frame cut short must not pass for a
+  // whole one.
+  take(decoder_.poll(now), now);
   take(decoder_.opened(now), now);
   if (!asking_) return;
   for (const auto& request : asking_->drop_all()) {

@@ -4,6 +4,7 @@
 #include <clocale>
 #include <cstdlib>
 #include <locale>
+#include <thread>
 
 #include "port_rig.hpp"
 
@@ -292,18 +293,20 @@ TEST_CASE(
   rig.ports.start();
   REQUIRE(rig.run_until_state("p", PortState::open));
   rig.run_past_opening_gap();
-  pty.send("+012.345\r");
-  rig.run_for(35ms);
-  pty.send("+012.345\r");
-  rig.run_for(400ms);
-  pty.send("+012.345\r");
-  REQUIRE(rig.run_until([&] { return rig.sink.readings.size() == 3; }));
-  const auto gap = [&](std::size_t n) {
+  const auto press = [&](std::size_t number, std::chrono::milliseconds after) {
+    std::this_thread::sleep_for(after);
+    pty.send("+012.345\r");
+    REQUIRE(rig.run_until([&] { return rig.sink.readings.size() == number; }));
+  };
+  press(1, 0ms);
+  press(2, 35ms);
+  press(3, 400ms);
+  const auto gap_ms = [&](std::size_t n) {
     return elapsed_ns(rig.sink.readings[n - 1].stamp(), rig.sink.readings[n].stamp()) / 1'000'000;
   };
-  CHECK(gap(1) >= 34);
-  CHECK(gap(1) < 300);
-  CHECK(gap(2) >= 399);
+  CHECK(gap_ms(1) >= 35);
+  CHECK(gap_ms(2) >= 400);
+  for (const auto& reading : rig.sink.readings) CHECK(reading.frame.bytes == "+012.345\r");
 }
 
 TEST_CASE("an unknown channel is listed and held, never given to a gauge") {
@@ -407,7 +410,11 @@ TEST_CASE("thirty-two quiet ports: no wake-up") {
     }
     return true;
   }));
-  rig.run_past_opening_gap();
-  rig.loop.restart();
-  CHECK(rig.loop.run_for(300ms) == 0);
+  const auto handled = [&](std::chrono::milliseconds time) {
+    rig.loop.restart();
+    return rig.loop.run_for(time);
+  };
+  for (int n = 0; n < 50 && handled(60ms) > 0; ++n) {  // what the opening left to do, on a busy machine late
+  }
+  CHECK(handled(300ms) == 0);
 }
