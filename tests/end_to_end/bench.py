@@ -148,14 +148,14 @@ class Shop:
 
     def close(self):
         self.address = None
-        for display in self.displays.values():
-            display.close()
-        if self.process and self.process.poll() is None:
-            self.process.kill()
-            self.process.wait()
         if self.process:
+            if self.process.poll() is None:
+                self.process.kill()
+            self.process.wait()
             self.reader.join(timeout=10)
             self.process.stdout.close()
+        for display in self.displays.values():
+            display.close()  # its connection has ended with the daemon
         if self.terminals:
             self.terminals.close()
         self.temporary.cleanup()

@@ -28,7 +28,7 @@ class Display:
                 continue
             try:
                 self.socket = websocket.create_connection(
-                    f"ws://{address}/api/v1/benches/{self.bench}/live?display={self.name}", timeout=30)
+                    f"ws://{address}/api/v1/benches/{self.bench}/live?display={self.name}", timeout=5)
                 self.connections += 1
                 while self.running:
                     text = self.socket.recv()
@@ -88,12 +88,6 @@ class Display:
 
     def close(self):
         self.running = False
-        socket = self.socket
-        if socket:
-            try:
-                socket.shutdown()
-            except (OSError, websocket.WebSocketException):
-                pass
         self.thread.join(timeout=10)
 
 
