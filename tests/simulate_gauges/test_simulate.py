@@ -304,14 +304,15 @@ class Settings(unittest.TestCase):
                         self.assertEqual({row["unit"] for row in found}, {unit})
 
 
-WANTED = {"gauges": ["micrometer-25-50"], "unit": "mm", "nominal": Decimal("32"), "lower": Decimal("32.026"),
-          "upper": Decimal("32.042")}
+WANTED = [{"now": True, "gauges": ["micrometer-25-50"], "unit": "mm", "nominal": Decimal("32"),
+           "lower": Decimal("32.026"), "upper": Decimal("32.042")}]
 
 
 class FakeDaemon(http.server.BaseHTTPRequestHandler):
     """Answers with a bench's view, in the shape of daemon/walk/VIEW.md."""
     view = {"step": {"unit": "mm", "nominal": "32", "lower": "32.026", "upper": "32.042",
-                     "gauges": [{"id": "micrometer-25-50"}]}}
+                     "gauges": [{"id": "micrometer-25-50"}]},
+            "settings_due": [{"gauge": "bore-gauge-20-30", "size": "25.002", "limit": "0.002", "unit": "mm"}]}
 
     def do_GET(self):
         body = json.dumps(self.view if self.path == "/api/v1/benches/bench-1" else {}).encode()
@@ -350,12 +351,11 @@ class Tray(unittest.TestCase):
         value, unit, _ = choices.shown_for(micrometer, "wrong-unit", WANTED)
         self.assertEqual((unit, value[:4]), ("in", "1.26"))
         # It shows the difference to its ring of 25.002.
-        wanted = {"gauges": ["bore-gauge-20-30"], "unit": "mm", "nominal": Decimal(25), "lower": Decimal(25),
-                  "upper": Decimal("25.021")}
+        wanted = [{"gauges": ["bore-gauge-20-30"], "unit": "mm", "lower": Decimal(25), "upper": Decimal("25.021")}]
         shown = Decimal(choices.shown_for(bore, "good", wanted)[0])
         self.assertTrue(Decimal("-0.002") <= shown <= Decimal("0.019"))
         # Only a greatest value: the runout.
-        wanted = {**wanted, "gauges": ["micrometer-25-50"], "nominal": None, "lower": None, "upper": Decimal("0.020")}
+        wanted = [{"gauges": ["micrometer-25-50"], "unit": "mm", "lower": None, "upper": Decimal("0.020")}]
         self.assertTrue(0 < Decimal(choices.shown_for(micrometer, "good", wanted)[0]) < Decimal("0.020"))
 
     def test_the_page_presses_what_the_bench_asks_for(self):
@@ -375,6 +375,10 @@ class Tray(unittest.TestCase):
                 self.assertEqual(json.loads(answer)["limits_from"], "bench")
                 shown = Decimal(read(line, 9)[1:-1].decode())
                 self.assertTrue(Decimal("32.026") <= shown <= Decimal("32.042"))
+                # One whose setting is due shows its ring, not a part: the difference is within the limit.
+                ring = json.loads(self.request(port, "POST", "/act", {"gauge": "bore-gauge-20-30", "do": "good"})[1])
+                self.assertEqual(ring["limits_from"], "bench")
+                self.assertLessEqual(abs(Decimal(ring["value"])), Decimal("0.002"))
                 answer = json.loads(self.request(port, "POST", "/act", {"gauge": "micrometer-25-50", "do": "unplug"})[1])
                 self.assertEqual((answer["ok"], answer["plugged"]), (True, False))
                 os.close(line)

@@ -10,39 +10,42 @@ CHOICES = ("good", "too-large", "too-small", "other-size", "wrong-unit", "in-inc
 OTHER_SIZE_MM = Decimal("2.003")  # the long bushing that strayed in, as in the demo's story
 
 
+def _limits(found):
+    """Decimals of a step, or of a setting that is due (a master's size and how far a reading may lie from it)."""
+    number = {key: Decimal(found[key]) if found.get(key) else None for key in ("nominal", "lower", "upper", "size", "limit")}
+    if number["size"] is not None and number["limit"] is not None:
+        number["lower"], number["upper"] = number["size"] - number["limit"], number["size"] + number["limit"]
+    gauges = [one["id"] for one in found.get("gauges") or []] + ([found["gauge"]] if found.get("gauge") else [])
+    return {"gauges": gauges, "unit": found["unit"], "now": bool(found.get("now")), **{key: number[key] for key in ("nominal", "lower", "upper")}}
+
+
 def wanted_by(daemon, bench, patience_s=1.0):
-    """What the bench asks for now: {gauges, unit, nominal, lower, upper} as Decimals or None; None: nothing, or no
-    daemon. The one place that knows the shape of the daemon's answer (daemon/walk/VIEW.md)."""
+    """What the bench asks for, the present step first, then the settings that are due: a list of {now, gauges, unit,
+    nominal, lower, upper}, Decimals or None; empty where nothing is asked for, or no daemon answers. The one place that knows
+    the shape of the daemon's answer (daemon/walk/VIEW.md)."""
     if not daemon:
-        return None
+        return []
     try:
         with urllib.request.urlopen(f"{daemon}/api/v1/benches/{bench}", timeout=patience_s) as answer:
-            found = json.load(answer)
-        step = found.get("view", found).get("step")
-        if not step or not step.get("unit"):
-            return None
-        number = {key: Decimal(step[key]) if step.get(key) else None for key in ("nominal", "lower", "upper")}
-    except (OSError, ValueError, ArithmeticError, AttributeError):
-        return None
-    gauges = [one["id"] for one in step.get("gauges") or []]
-    if step.get("gauge"):
-        gauges.append(step["gauge"])
-    return {"gauges": gauges, "unit": step["unit"], **number}
+            view = json.load(answer)
+        step = view.get("step")
+        found = ([{**step, "now": True}] if step else []) + (view.get("settings_due") or [])
+        return [_limits(one) for one in found if one.get("unit")]
+    except (OSError, ValueError, ArithmeticError, AttributeError, KeyError, TypeError):
+        return []
 
 
 def limits_of(gauge, wanted):
     """Lower, upper, unit and whether they are the bench's: for a gauge as `list` describes it."""
-    if wanted and gauge["id"] in wanted["gauges"]:
-        lower, upper = wanted["lower"], wanted["upper"]
-        nominal = wanted["nominal"] if wanted["nominal"] is not None else None
-        if lower is None and upper is None and nominal is None:
-            pass
-        else:
-            if lower is None:
-                lower = min(Decimal(0), upper) if upper is not None else nominal
-            if upper is None:
-                upper = lower + abs(lower) / 100 + Decimal("0.01")
-            return lower, upper, wanted["unit"], True
+    for one in wanted:
+        lower, upper = one["lower"], one["upper"]
+        if gauge["id"] not in one["gauges"] or (lower is None and upper is None):
+            continue
+        if lower is None:
+            lower = min(Decimal(0), upper)
+        if upper is None:
+            upper = lower + abs(lower) / 100 + Decimal("0.01")
+        return lower, upper, one["unit"], True
     nominal, spread = Decimal(gauge["nominal"]), Decimal(gauge["spread"])
     reach = max(3 * spread, 3 * Decimal(gauge["step"]))
     return nominal - reach, nominal + reach, gauge["own_unit"], False
@@ -77,7 +80,7 @@ def shown_for(gauge, choice, wanted, chance=random):
         size -= convert(Decimal(gauge["master_size"]), gauge["own_unit"], size_unit)
     value = convert(size, size_unit, unit)
     step = Decimal(gauge["step"]) if unit == gauge["unit"] else Decimal(1).scaleb(-gauge["decimals"][unit])
-    value = (value / step).quantize(Decimal(1)) * step
+    value = (value / step).quantize(Decimal(1)) * step + 0  # no negative zero
     # Rounding to the gauge's step must not turn a choice into its opposite at a narrow tolerance.
     if unit == size_unit and gauge["master_size"] is None:
         if choice == "too-large" and value <= upper:

@@ -60,7 +60,7 @@ class Gauge:
     def on_grid(self, value):
         """The nearest value that it can show."""
         step = self.step()
-        return (value / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step
+        return (value / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step + 0  # no negative zero
 
     def shown(self, size, unit):
         """What it shows for a size: converted into its present unit, the difference to its master where it reads that."""

@@ -87,9 +87,15 @@ class Tray(http.server.ThreadingHTTPServer):
     def state(self):
         listed = self._ask("list")
         benches = dict.fromkeys(one["bench"] for one in listed["gauges"])
-        wanted = {bench: choices.wanted_by(listed["daemon"], bench, 0.5) for bench in benches}
-        return {**listed, "choices": choices.CHOICES,
-                "wanted": sorted({gauge for one in wanted.values() if one for gauge in one["gauges"]})}
+        # Of each bench the gauges of its step; where it has none, those whose setting is due.
+        wanted = {gauge for bench in benches for gauge in self._asked_for(listed["daemon"], bench)}
+        return {**listed, "choices": choices.CHOICES, "wanted": sorted(wanted)}
+
+    @staticmethod
+    def _asked_for(daemon, bench):
+        wanted = choices.wanted_by(daemon, bench, 0.5)
+        now = [one for one in wanted if one["now"]]
+        return [gauge for one in now or wanted for gauge in one["gauges"]]
 
     def act(self, gauge, do, value):
         if do in choices.CHOICES:
