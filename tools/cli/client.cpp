@@ -155,9 +155,15 @@ void print_frame(const std::string& gauge, const json::object& frame, bool as_js
   out << "  " << text_member(frame, "bytes_hex") << std::endl;
 }
 
-// Frames of `wanted` that were not shown yet. A frame is known by its gauge, time and bytes.
+/// The newest frames of a gauge that were shown.
+struct Shown {
+  std::int64_t utc_us = 0;
+  std::size_t count = 0;
+};
+
+// Frames of `wanted` that were not shown yet.
 bool print_new_frames(const json::value& recent, const std::string& wanted,
-                      std::map<std::string, std::int64_t>& newest, bool as_json, std::ostream& out) {
+                      std::map<std::string, Shown>& newest, bool as_json, std::ostream& out) {
   bool found = false;
   if (!recent.is_array()) return false;
   for (const auto& entry : recent.get_array()) {
@@ -168,10 +174,19 @@ bool print_new_frames(const json::value& recent, const std::string& wanted,
     found = true;
     const auto* frames = gauge.if_contains("frames");
     if (!frames || !frames->is_array()) continue;
-    auto& last = newest[text_member(gauge, "port") + '/' + id];
+    // Frames that came in one gulp have one time: those of the newest time that were shown are counted.
+    auto& shown = newest[text_member(gauge, "port") + '/' + id];
+    std::size_t same = 0;
     for (const auto& frame : frames->get_array()) {
-      if (!frame.is_object() || number_member(frame.get_object(), "utc_us") <= last) continue;
-      last = number_member(frame.get_object(), "utc_us");
+      if (!frame.is_object()) continue;
+      const auto utc_us = number_member(frame.get_object(), "utc_us");
+      if (utc_us < shown.utc_us) continue;
+      if (utc_us == shown.utc_us && ++same <= shown.count) continue;
+      if (utc_us > shown.utc_us) {
+        shown = {utc_us, 0};
+        same = 1;
+      }
+      ++shown.count;
       print_frame(id, frame.get_object(), as_json, out);
     }
   }
@@ -200,7 +215,7 @@ int ports(const PortsOptions& options, Streams streams) {
     print(*found, options.json, streams.out);
     return status::good;
   }
-  std::map<std::string, std::int64_t> newest;
+  std::map<std::string, Shown> newest;
   const auto begun = std::chrono::steady_clock::now();
   for (;;) {
     auto recent = client->get("/api/v1/ports/recent");

@@ -48,4 +48,10 @@ struct CommandOptions {
 };
 int command(const CommandOptions& options, Streams streams);
 
+/// The simulated bench. What follows goes to tools/simulate-gauges as it stands, whose exit status it is.
+struct SimulateOptions {
+  std::vector<std::string> arguments;
+};
+int simulate(const SimulateOptions& options, Streams streams);
+
 }  // namespace tallystick::cli

@@ -285,7 +285,8 @@ void add_verify(CLI::App& app, Run& run) {
 }
 
 void add_backup(CLI::App& app, Run& run) {
-  auto& command = *app.add_subcommand("backup", "Copy the record as it is now, and prove the copy; the daemon may run");
+  auto& command =
+      *app.add_subcommand("backup", "Copy the record as it is now, and prove the copy; the daemon may run");
   const auto options = std::make_shared<BackupOptions>();
   add_record(command, options->record);
   command.add_option("TO", options->to, "A new file, or a folder for one")->required();
@@ -294,7 +295,8 @@ void add_backup(CLI::App& app, Run& run) {
 }
 
 void add_restore(CLI::App& app, Run& run) {
-  auto& command = *app.add_subcommand("restore", "Make a data folder from a backup; a new branch begins in it");
+  auto& command =
+      *app.add_subcommand("restore", "Make a data folder from a backup; a new branch begins in it");
   const auto options = std::make_shared<RestoreOptions>();
   add_record(command, options->record);
   command.add_option("BACKUP", options->from, "The file that backup made")->required();
@@ -313,10 +315,22 @@ void add_confirm_break(CLI::App& app, Run& run) {
   runs(command, run, options, confirm_break);
 }
 
+void add_simulate(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand(
+      "simulate", "Start the simulated bench, or press one of its gauges (simulate --help)");
+  const auto options = std::make_shared<SimulateOptions>();
+  command.set_help_flag();  // the simulator has its own
+  command.prefix_command();
+  command.callback([&command, &run, options] {
+    options->arguments = command.remaining();
+    run.command = [&run, options] { return simulate(*options, run.streams); };
+  });
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_backup, add_check, add_checklist, add_commands, add_compute, add_confirm_break, add_decode,
-    add_export, add_lists, add_ports, add_restore, add_suspects, add_verify,
+    add_backup, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode,
+    add_export, add_lists, add_ports,     add_restore,  add_simulate, add_suspects,      add_verify,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.
