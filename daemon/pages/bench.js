@@ -62,6 +62,13 @@ function fit(number) {
   if (share < 1) number.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(number).fontSize) * share * .98)}px`;
 }
 
+function redraw(view) {
+  const number = find("page-value").querySelector(".number");
+  fit(number);
+  draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  fit(number);  // a ruler beside the value takes some of its room
+}
+
 function show_value(view) {
   const place = find("page-value");
   let seen = last_shown(view);
@@ -77,7 +84,6 @@ function show_value(view) {
     seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
     ...[seen.detail].flat().filter(Boolean).map((text) => make("div", { class: "detail" }, text)),
     ...seen.more.map((text) => make("div", { class: "more" }, text)));
-  fit(place.querySelector(".number"));
   if (seen.key !== said_key) {
     const first = said_key === "";
     said_key = seen.key;
@@ -166,7 +172,7 @@ async function show(view, first) {
   document.body.dataset.state = view.state;
   if (view.walk) document.body.dataset.walk = view.walk.key;
   await drawing.show(view.walk?.drawing);
-  if (link.view === view) draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  if (link.view === view) redraw(view);
   ask_for_tool(view);
 }
 
@@ -260,7 +266,7 @@ async function start() {
   });
   show_cut();
   document.addEventListener("click", on_click);
-  const again = () => link.view && fit(find("page-value").querySelector(".number")) === undefined && draw_stage(link.view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  const again = () => link.view && redraw(link.view);
   new ResizeObserver(again).observe(find("page-stage"));
   setInterval(() => {
     if (!link.view) return;

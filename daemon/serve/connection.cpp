@@ -64,7 +64,7 @@ void add_headers(http::fields& to, const Answer& answer, std::uint16_t port) {
   to.set("Content-Security-Policy",
          page ? "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' "
                 "ws://127.0.0.1:" +
-                    own + " ws://localhost:" + own + " ws://[::1]:" + own +
+                    own + " ws://localhost:" + own +
                     "; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
               : "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox");
   for (const auto& [name, value] : answer.headers) to.set(name, value);

@@ -151,7 +151,7 @@ std::optional<Answer> problem_page(std::string_view code) {
   Answer answer;
   answer.media_type = "text/html; charset=utf-8";
   answer.body = "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><title>" + html_text(kind->title) +
-                "</title><link rel=\"stylesheet\" href=\"/pages/plain.css\"><main><h1>" +
+                "</title><link rel=\"icon\" href=\"/pages/mark.svg\"><link rel=\"stylesheet\" href=\"/pages/plain.css\"><main><h1>" +
                 html_text(kind->title) + "</h1><p>" + html_text(kind->meaning) + "</p><p><code>" +
                 html_text(kind->code) + "</code>, HTTP " + std::to_string(kind->status) +
                 "</p></main></html>\n";
