@@ -15,13 +15,16 @@ namespace tallystick::bench {
 namespace {
 constexpr std::size_t mapped_bytes = 4096;
 constexpr std::uint32_t index_version = 3007000;  // of the format that this reads
-}  // namespace
-
-std::int64_t now_ns() {
+std::int64_t nanoseconds(clockid_t clock) {
   timespec time{};
-  clock_gettime(CLOCK_MONOTONIC, &time);
+  clock_gettime(clock, &time);
   return std::int64_t{time.tv_sec} * 1'000'000'000 + time.tv_nsec;
 }
+
+}  // namespace
+
+std::int64_t now_ns() { return nanoseconds(CLOCK_MONOTONIC); }
+std::int64_t cpu_ns() { return nanoseconds(CLOCK_THREAD_CPUTIME_ID); }
 
 void give_up(const std::string& what) {
   std::fprintf(stderr, "bench: %s (%s)\n", what.c_str(), std::strerror(errno));
