@@ -58,8 +58,8 @@ function show_sentence(view) {
 function fit(number) {
   if (!number || number.classList.contains("words")) return;
   number.style.fontSize = "";
-  const share = number.clientWidth / number.scrollWidth;
-  if (share < 1) number.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(number).fontSize) * share * .98)}px`;
+  for (let turn = 0; turn < 6 && number.scrollWidth > number.clientWidth; ++turn)
+    number.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(number).fontSize) * Math.min(.97, number.clientWidth / number.scrollWidth))}px`;
 }
 
 function redraw(view) {

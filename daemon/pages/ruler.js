@@ -63,7 +63,7 @@ export function anchor(edge, feature, overlay, share) {
 }
 
 /// Draws one ruler into `overlay`. `place`: {point, way}; `half`: pixels from its middle to its end.
-export function draw_ruler(overlay, place, half, feature, { last, earlier = [], past = false, hold = null, numbers = true, side = -1 }) {
+export function draw_ruler(overlay, place, half, feature, { last, earlier = [], past = false, hold = null, numbers = true, side = -1, size = 1 }) {
   const scale = scale_of(feature);
   if (!scale) return null;
   const [wx, wy] = place.way;
@@ -77,20 +77,23 @@ export function draw_ruler(overlay, place, half, feature, { last, earlier = [], 
   const group = draw("g", { class: past ? "ruler past" : "ruler" });
   const [ax, ay] = point(-1.06), [bx, by] = point(1.06);
   group.append(draw("line", { class: "axis", x1: ax, y1: ay, x2: bx, y2: by }));
-  const broad = past ? 22 : 38;
+  const broad = (past ? 22 : 38) * size;
   const upper_at = .5 * scale.sense;
   group.append(line(-upper_at, -broad, broad, scale.soft === "lower" ? "limit soft-end" : "limit"));
   group.append(line(upper_at, -broad, broad, scale.soft === "upper" ? "limit soft-end" : "limit"));
   earlier.forEach(({ value }, index) => {
     const at = Math.max(-.97, Math.min(.97, scale.at(value)));
-    const tick = line(at, -26, -8, "earlier");
+    const tick = line(at, -26 * size, -8 * size, "earlier");
     tick.setAttribute("opacity", (.18 + .5 * (index + 1) / earlier.length).toFixed(2));
     group.append(tick);
   });
   const upright = Math.abs(wy) > Math.abs(wx);
   const label = (at, text, name = "") => {
-    const [x, y] = point(at, broad + 14);
-    const anchor_side = upright || Math.abs(nx) > .5 ? (nx < 0 ? "end" : "start") : "middle";
+    // A label that would leave the page stands on the other side of the ruler.
+    const long = text.length * 9 * Math.max(size, .9) + 20;
+    const turned = nx < -.5 && point(at, broad)[0] < long;
+    const [x, y] = point(at, (broad + 14 * size) * (turned ? -1 : 1));
+    const anchor_side = upright || Math.abs(nx) > .5 ? ((nx < 0) !== turned ? "end" : "start") : "middle";
     return draw("text", { class: name, x, y: y + (upright || Math.abs(nx) > .5 ? 9 : ny < 0 ? -4 : 26), "text-anchor": anchor_side }, text);
   };
   if (numbers && scale.soft !== "lower") group.append(label(-upper_at, shown(feature.lower)));
@@ -101,14 +104,14 @@ export function draw_ruler(overlay, place, half, feature, { last, earlier = [], 
   }
   let end = null;
   if (last?.value != null && Number.isFinite(Number(last.value))) {
-    const { at, out } = mark_position(scale, last, 1 / half);
+    const { at, out } = mark_position(scale, last, size / half);
     const tone = last.verdict === "accept" ? "accept" : last.verdict === "reject" ? "reject" : "neutral";
-    group.append(line(at, -broad - 20, broad + 20, `mark ${tone}`));
+    group.append(line(at, -broad - 20 * size, broad + 20 * size, `mark ${tone}`));
     if (out) {  // beyond the ruler: an arrow says so
       const [x, y] = point(out * 1.0), tip = point(out * 1.16);
-      group.append(draw("path", { class: tone, d: `M${x - nx * 17} ${y - ny * 17}L${x + nx * 17} ${y + ny * 17}L${tip[0]} ${tip[1]}Z` }));
+      group.append(draw("path", { class: tone, d: `M${x - nx * 17 * size} ${y - ny * 17 * size}L${x + nx * 17 * size} ${y + ny * 17 * size}L${tip[0]} ${tip[1]}Z` }));
     }
-    end = { at: point(at, broad + 26), other: point(at, -broad - 26), tone };
+    end = { at: point(at, broad + 26 * size), other: point(at, -broad - 26 * size), tone };
   }
   overlay.append(group);
   return end;

@@ -11,7 +11,7 @@ function room(place, stage, most) {
   const along = (point, way, size) => way > .01 ? (size - 14 - point) / way : way < -.01 ? (14 - point) / way : Infinity;
   const forth = Math.min(along(x, wx, stage.width), along(y, wy, stage.height));
   const back = Math.min(along(x, -wx, stage.width), along(y, -wy, stage.height));
-  return Math.max(60, Math.min(most, Math.min(forth, back) / 1.12));
+  return Math.max(48, Math.min(most, Math.min(forth, back) / 1.12));
 }
 
 /// Where the drawing gives a feature no place, the ruler stands beside the value, upright, larger being up.
@@ -29,6 +29,8 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   const last = view.last && ["counted", "answer", "setting", "held", "tell_again"].includes(view.last.what) ? view.last : null;
   const now_edge = drawing.edge(step?.edge), past_edge = last?.what !== "held" ? drawing.edge(last?.edge) : null;
   drawing.strengthen(now_edge, past_edge);
+  const size = Math.max(.45, Math.min(1, stage.width / 1400));
+  overlay.style.setProperty("--u", size);
   const most = Math.min(stage.height * .36, stage.width * .16, 230);
   const measured = step && step.unit && (step.lower != null || step.upper != null);
   const together = same_place(step, last) || (view.hold && last?.what === "held");
@@ -39,7 +41,7 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
     const place = now_edge ? anchor(now_edge, step, overlay, .42) : apart && !past_edge ? null : beside(stage_place, value_place);
     if (place) {
       const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
-      const made = draw_ruler(overlay, place, room(place, stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold });
+      const made = draw_ruler(overlay, place, room(place, stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold, size });
       if (together) end = made;
     }
   } else if (now_edge && step) {
@@ -48,8 +50,8 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   if (apart) {
     // A setting has no edge; its ruler stands beside the value.
     const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(stage_place, value_place);
-    end = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1 })
-      : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last }) : null;
+    end = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1, size })
+      : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last, size }) : null;
   }
   const shows_last = !(view.hold && last?.what !== "held");
   if (end && shows_last && value_box.width && !stage_place.classList.contains("beside")) leader(overlay, end, value_box, stage);
@@ -63,7 +65,7 @@ function held_mark(view) {
 /// A ring round the edge of a look, a plug or a check: here.
 function ring(overlay, edge) {
   const box = edge.getBoundingClientRect(), stage = overlay.getBoundingClientRect();
-  const pad = 22;
+  const pad = 22 * Math.min(1, stage.width / 1400 + .3);
   overlay.append(draw("rect", { class: "ring-now", x: box.left - stage.left - pad, y: box.top - stage.top - pad, width: box.width + 2 * pad, height: box.height + 2 * pad, rx: pad }));
 }
 
