@@ -1,6 +1,7 @@
 """The companion command line against the running daemon: lists, ports raw and decoded, commands, suspects. Invented data."""
 import json
 import subprocess
+import time
 import unittest
 from decimal import Decimal
 
@@ -48,6 +49,21 @@ class CommandLine(unittest.TestCase):
             self.assertIn("32.034 mm", text)
             self.assertIn("refused not_mine", text)
             shop.tool("ports", "--watch", "nothing", *there, status=1)
+
+    def test_a_port_is_watched_without_a_daemon_and_is_the_daemons_while_it_runs(self):
+        with Shop(small_shop(), start=False) as shop:
+            watching = subprocess.Popen([BIN / "tallystick", "ports", "--watch", "micrometer", "--seconds", "1.5", "--config",
+                                         shop.config], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+            time.sleep(0.5)
+            shop.press("micrometer", push_line("32.034"))
+            out, said = watching.communicate(timeout=20)
+            self.assertEqual(watching.returncode, 0, said)
+            self.assertIn(b"pushed 32.034 mm ok  2b3033322e3033340d", out)
+            self.assertIn(b"port micrometer: open", said)
+            self.assertFalse((shop.folder / "data" / "journal.sqlite3").exists())   # nothing is kept
+            shop.start()
+            _, said = shop.tool("ports", "--watch", "micrometer", "--seconds", "0.4", "--config", shop.config)
+            self.assertIn("backing_off", said)
 
     def test_a_lot_is_opened_walked_and_answered_from_the_command_line(self):
         with Shop(small_shop()) as shop:

@@ -9,6 +9,7 @@
 #include "daemon/record/configuration_files.hpp"
 #include "tools/cli/client_commands.hpp"
 #include "tools/cli/http_client.hpp"
+#include "tools/cli/watch_port.hpp"
 
 namespace tallystick::cli {
 namespace {
@@ -137,24 +138,6 @@ std::int64_t number_member(const json::object& object, std::string_view name) {
   return value && value->is_int64() ? value->get_int64() : 0;
 }
 
-// "07:31:05.123456  reading 25.011 mm ok  <hex>"
-void print_frame(const std::string& gauge, const json::object& frame, bool as_json, std::ostream& out) {
-  if (as_json) {
-    auto named = frame;
-    named["gauge"] = gauge;
-    out << json::serialize(named) << std::endl;
-    return;
-  }
-  out << utc_text(number_member(frame, "utc_us")) << "  " << (gauge.empty() ? "-" : gauge) << "  ";
-  if (const auto refusal = text_member(frame, "refusal"); !refusal.empty()) {
-    out << "refused " << refusal << ' ' << text_member(frame, "detail");
-  } else {
-    out << text_member(frame, "cause") << ' ' << text_member(frame, "value") << ' '
-        << text_member(frame, "unit") << ' ' << text_member(frame, "status");
-  }
-  out << "  " << text_member(frame, "bytes_hex") << std::endl;
-}
-
 /// The newest frames of a gauge that were shown.
 struct Shown {
   std::int64_t utc_us = 0;
@@ -195,6 +178,23 @@ bool print_new_frames(const json::value& recent, const std::string& wanted,
 
 }  // namespace
 
+void print_frame(const std::string& gauge, const json::object& frame, bool as_json, std::ostream& out) {
+  if (as_json) {
+    auto named = frame;
+    named["gauge"] = gauge;
+    out << json::serialize(named) << std::endl;
+    return;
+  }
+  out << utc_text(number_member(frame, "utc_us")) << "  " << (gauge.empty() ? "-" : gauge) << "  ";
+  if (const auto refusal = text_member(frame, "refusal"); !refusal.empty()) {
+    out << "refused " << refusal << ' ' << text_member(frame, "detail");
+  } else {
+    out << text_member(frame, "cause") << ' ' << text_member(frame, "value") << ' '
+        << text_member(frame, "unit") << ' ' << text_member(frame, "status");
+  }
+  out << "  " << text_member(frame, "bytes_hex") << std::endl;
+}
+
 int list(const ListOptions& options, Streams streams) {
   auto client = client_for(options.daemon);
   if (!client) return say(client.error(), options.json, streams);
@@ -208,6 +208,7 @@ int list(const ListOptions& options, Streams streams) {
 
 int ports(const PortsOptions& options, Streams streams) {
   auto client = client_for(options.daemon);
+  if (!client && !options.watch.empty() && options.daemon.daemon.empty()) return watch_port(options, streams);
   if (!client) return say(client.error(), options.json, streams);
   if (options.watch.empty()) {
     auto found = client->get("/api/v1/ports");
@@ -219,6 +220,9 @@ int ports(const PortsOptions& options, Streams streams) {
   const auto begun = std::chrono::steady_clock::now();
   for (;;) {
     auto recent = client->get("/api/v1/ports/recent");
+    // Without a daemon the port is free: it is opened here.
+    if (!recent && recent.error().code == "no_daemon" && !options.daemon.config.empty())
+      return watch_port(options, streams);
     if (!recent) return say(recent.error(), options.json, streams, status_of(recent.error()));
     if (!print_new_frames(*recent, options.watch, newest, options.json, streams.out))
       return say({"unknown_port", "no port and no gauge has this name", options.watch,

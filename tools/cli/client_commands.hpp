@@ -1,6 +1,7 @@
 // Commands that go through the running daemon, so that it alone writes. See commands.hpp.
 #pragma once
 
+#include <boost/json.hpp>
 #include <string>
 #include <vector>
 
@@ -33,7 +34,11 @@ struct PortsOptions {
   double seconds = 0;  ///< of watching; 0: until interrupted
   bool json = false;
 };
+/// Watching: from the daemon; where none runs and a configuration is named, the port is opened here.
 int ports(const PortsOptions& options, Streams streams);
+/// A frame as the daemon shows it (RecentFrame): time, gauge, "pushed 25.011 mm ok" or why it was refused,
+/// bytes in hex.
+void print_frame(const std::string& gauge, const boost::json::object& frame, bool as_json, std::ostream& out);
 
 /// Any command of VIEW.md. `members` are key=text, or key:=JSON for what is not text.
 struct CommandOptions {
