@@ -35,8 +35,9 @@ std::string present_ask(const WalkState& walk) {
   if (state == "done") return base;
   const auto& part = standing.in_previous ? walk.previous : walk.part;
   if (!part || part->steps.empty()) return base;
+  const auto& step = part->steps[standing.pointer];
   return base + "/" + std::to_string(part->serial) + (standing.in_previous ? "b/" : "/") + std::to_string(standing.pointer) +
-         "." + std::to_string(part->steps[standing.pointer].attempts.size());
+         "." + std::to_string(step.attempts.size()) + "." + std::to_string(counted_attempts(step));
 }
 
 namespace {
@@ -55,6 +56,16 @@ std::optional<Stamp> due_since(const GaugeState& gauge, const std::string& why, 
   return {};
 }
 
+}  // namespace
+
+bool in_grace(const Draft& draft, const GaugeState& gauge, const std::string& why) {
+  if (why == "parts") return true;
+  const auto since = due_since(gauge, why, draft.context);
+  return since && elapsed_ns(*since, draft.now()) <= static_cast<std::int64_t>(gauge.card.setting.grace_minutes * 6e10);
+}
+
+namespace {
+
 /// A gauge that must be set before any step of the present part; empty: none.
 std::string setting_first(const Draft& draft, const WalkDraft& walk) {
   if (!walk.has_part()) return {};
@@ -70,11 +81,7 @@ std::string setting_first(const Draft& draft, const WalkDraft& walk) {
       if (!shop::why_not_served(gauge->card, walk.feature(asked), walk.edition->edition.gauge_step_share, walk.state.bench).empty())
         continue;
       const auto why = setting_due(*gauge, draft.context, draft.now());
-      bool in_grace = false;
-      if (const auto since = due_since(*gauge, why, draft.context); begun && since)
-        in_grace = elapsed_ns(*since, draft.now()) <= static_cast<std::int64_t>(gauge->card.setting.grace_minutes * 6e10);
-      if (begun && why == "parts") in_grace = true;
-      if (why.empty() || in_grace) ready = true;
+      if (why.empty() || (begun && in_grace(draft, *gauge, why))) ready = true;
       else if (due_gauge.empty()) due_gauge = id;
     }
     if (!ready && !due_gauge.empty()) return due_gauge;
@@ -94,6 +101,8 @@ bool nothing_serves(const Draft& draft, const WalkDraft& walk) {
   return true;
 }
 
+}  // namespace
+
 Done route(Draft& draft) {
   const auto& kind = draft.input.kind;
   static const std::set<std::string> walk_commands = {"begin_walk", "park", "take_up", "state_person", "change_person",
@@ -110,6 +119,8 @@ Done route(Draft& draft) {
   if (house.contains(kind)) return decide_house_event(draft);
   return fail("unknown_command", "no command \"" + kind + "\"", "kind", "the commands stand in the API's table");
 }
+
+namespace {
 
 /// A command is for what its sender saw.
 Done check_saw(const States& states, const Input& input) {

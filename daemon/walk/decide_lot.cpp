@@ -147,14 +147,19 @@ Done publish(Draft& draft) {
     edition.number = 0;
     const std::string content = checklist::sha256_hex(checklist::to_json_text(edition));
     const EditionState* newest = nullptr;
+    std::int64_t number = 0;   // counted within family and size, whatever the print revision
     for (const auto& [sha, state] : draft.states.editions)
-      if (state.family == edition.family && state.size == edition.size && (!newest || newest->number < state.number))
-        newest = &state;
+      if (state.family == edition.family && state.size == edition.size) {
+        number = std::max(number, state.number);
+        if (state.print_revision == edition.print_revision && (!newest || newest->number < state.number)) newest = &state;
+      }
+    for (const auto& [sha, state] : draft.out.editions)
+      if (state.size == edition.size) number = std::max(number, state.number);
     if (newest && !newest->withdrawn && newest->content_sha == content) {
       unchanged.emplace_back(edition.size);
       continue;
     }
-    edition.number = newest ? newest->number + 1 : 1;
+    edition.number = number + 1;
     const std::string bytes = checklist::to_json_text(edition);
     EditionState state{checklist::sha256_hex(bytes), edition.family, edition.size, edition.print_revision,
                        edition.part_number, edition.number, content, false};

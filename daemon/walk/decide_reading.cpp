@@ -114,7 +114,8 @@ std::string why_may_not(const Draft& draft, const WalkDraft& walk, const GaugeSt
                                             walk.state.bench);
   if (!by_card.empty()) return by_card;
   if (!gauge.card.setting.master.empty() && gauge.fitness == "failed") return "failed_on_master";
-  static_cast<void>(draft);
+  const auto due = setting_due(gauge, draft.context, draft.now());
+  if (!due.empty() && !in_grace(draft, gauge, due)) return "setting_due";
   return {};
 }
 
@@ -157,11 +158,14 @@ bool stopped_before_step(Draft& draft, WalkDraft& walk, const Reading& reading) 
       not_counted(draft, &walk, reading, "not_counted", "nobody_told", "hold");
     return true;
   }
-  const auto told = draft.told(present_ask(walk.state));
-  const auto* gauge = draft.look_at_gauge(reading.gauge);
-  const double look = standing.reject_stands ? gauge->card.look_time_after_reject_s : gauge->card.look_time_s;
-  if (!told || earlier_than(reading.stamp(), *told, look))
-    return not_counted(draft, &walk, reading, "too_early", told ? "look_time" : "not_told"), true;
+  // The end of a capture was caused by the action that began it: whoever gave that saw the step.
+  if (draft.input.kind != "capture_ended") {
+    const auto told = draft.told(present_ask(walk.state));
+    const auto* gauge = draft.look_at_gauge(reading.gauge);
+    const double look = standing.reject_stands ? gauge->card.look_time_after_reject_s : gauge->card.look_time_s;
+    if (!told || earlier_than(reading.stamp(), *told, look))
+      return not_counted(draft, &walk, reading, "too_early", told ? "look_time" : "not_told"), true;
+  }
   if (standing.resumed) {
     if (standing.counted && standing.counted->gauge == reading.gauge)
       return not_counted(draft, &walk, reading, "not_counted", "resumed", "hold"), true;
@@ -208,8 +212,9 @@ void judge_offered(Draft& draft, WalkDraft& walk, std::size_t asked, const Offer
         return hold(draft, walk, size);
       }
     }
-    if (!could_be) return hold(draft, walk, held_value("value", offered, feature.unit));
   }
+  // Also where a one-sided limit would accept it (a runout of -0.5): an implausible value is asked about.
+  if (!could_be) return hold(draft, walk, held_value("value", offered, feature.unit));
   count_value(draft, walk, asked, offered);
 }
 
@@ -242,14 +247,15 @@ Done decide_reading(Draft& draft) {
     return {};
   }
   const auto value = size_from(card, reading);
-  if (!value) {
-    not_counted(draft, walk, reading, "not_counted", "overflow", "hold");
+  const auto card_unit = Unit::named(card.unit);
+  if (!value || !card_unit || !convertible(value->unit(), *card_unit)) {
+    not_counted(draft, walk, reading, "not_counted", value ? "wrong_unit" : value.error().code, "hold");
     return {};
   }
   if (capture && walk) walk->state.standing.capture.clear();
   const bool in_part = walk && walk->has_part() && part_touched(walk->part());
   const std::string due = setting_due(gauge.state, draft.context, draft.now());
-  const bool sets = !due.empty() && (!in_part || gauge.state.fitness == "failed" || gauge.state.fitness == "unset" ||
+  const bool sets = !due.empty() && (!in_part || gauge.state.fitness != "fit" || due == "as_found_outside" ||
                                      walk->state.standing.setting == reading.gauge);
   if (sets) return decide_setting(draft, gauge, reading, *value);
   if (!walk) {
@@ -276,7 +282,7 @@ Done decide_reading(Draft& draft) {
       return {};
     }
     Hold wrong;
-    wrong.kind = why == "failed_on_master" || why == "may_not_be_used" ? "may_not_be_used" : "wrong_gauge";
+    wrong.kind = why == "failed_on_master" || why == "may_not_be_used" || why == "setting_due" ? "may_not_be_used" : "wrong_gauge";
     wrong.gauge = reading.gauge;
     wrong.value = reading.decoded.value_text;
     wrong.unit = std::string(reading.decoded.quantity.unit().name());

@@ -76,7 +76,7 @@ void good_on_master(Draft& draft, GaugeDraft& gauge) {
   gauge.state.as_found.clear();
   gauge.change.set_now = true;
   gauge.change.forget_all = true;
-  static_cast<void>(draft);
+  gauge.state.set_at = draft.now();   // as `evolve` will write it: the walk is asked on in this very event
 }
 
 }  // namespace
@@ -166,7 +166,8 @@ Done decide_setting(Draft& draft, GaugeDraft& gauge, const Reading& reading, Qua
     bench.last = std::move(last);
   } else {
     auto& walk = draft.walk(bench.walk);
-    if (walk.state.standing.hold && walk.state.standing.hold->why == "setting_first") walk.state.standing.hold.reset();
+    auto& hold = walk.state.standing.hold;
+    if (hold && (hold->why == "setting_first" || hold->why == "setting_due")) hold.reset();
     walk.state.standing.last = std::move(last);
     walk.state.standing.since = draft.now();
   }

@@ -272,6 +272,7 @@ Done lift_hold(Draft& draft) {
   standing.hold.reset();
   draft.person = *person;
   if (kind == "no_gauge") pass_over(draft, **walk, standing.pointer, *reason);
+  else go_on_after_hold(draft, **walk);
   draft.out.what = "hold_lifted";
   draft.out.tone = "moved";
   return {};

@@ -73,6 +73,7 @@ class Draft {
   Decision finish();
 
  private:
+  friend struct DraftProbe;   // a test compares the working copies with what `evolve` makes of the outcome
   void refresh_walk(WalkDraft& walk);
   std::map<std::string, BenchState> benches_;
   std::map<std::string, WalkDraft> walks_;
@@ -98,15 +99,21 @@ void count_answer(Draft& draft, WalkDraft& walk, std::size_t asked, bool good);
 /// Opens a step again; its attempts are set aside.
 void reopen(WalkDraft& walk, std::size_t asked, const std::string& reason, const std::string& only_event = {});
 void pass_over(Draft& draft, WalkDraft& walk, std::size_t asked, const std::string& reason);
+/// A hard hold was lifted: the walk goes on where it stood, also where that was a part's end.
+void go_on_after_hold(Draft& draft, WalkDraft& walk);
 /// The whole active part anew: everything read from it in this walk is set aside.
 void part_anew(Draft& draft, WalkDraft& walk);
 /// After every change: which setting comes first, and whether any gauge serves at all.
 void refresh(Draft& draft, WalkDraft& walk);
 bool part_touched(const PartState& part);
+/// A part that was begun may be finished with a gauge that is due for this reason.
+bool in_grace(const Draft& draft, const GaugeState& gauge, const std::string& why);
 
 // ---- results (results.cpp)
 /// Makes the result fact of a feature when all its steps are done.
 void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last);
+/// A result that counts no more is no gauge's any more: none of them can make it suspect.
+void forget_result(Draft& draft, const std::string& fact);
 Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& kind);
 /// Exact text of a value in the print's unit; in millimetres where that has no finite decimal there.
 std::pair<std::string, std::string> text_for_print(Quantity value, Unit unit);
@@ -118,7 +125,8 @@ std::string settled(const StepState& step, bool answer);
 Last last_of(const WalkDraft& walk, std::size_t asked, const Draft& draft, const std::string& what);
 void say(Draft& draft, WalkDraft& walk, Last last, const std::string& tone);
 
-// ---- what comes (each decides one family of inputs)
+// ---- what comes: `route` picks by kind; each of the others decides one family of inputs
+Done route(Draft& draft);
 Done decide_reading(Draft& draft);
 Done decide_setting(Draft& draft, GaugeDraft& gauge, const Reading& reading, Quantity value);
 Done decide_act(Draft& draft);

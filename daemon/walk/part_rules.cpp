@@ -103,9 +103,15 @@ void end_part(Draft& draft, WalkDraft& walk) {
     walk.change.previous_ended = part.end;
     walk.state.standing.in_previous = false;
     if (walk.state.part) walk.state.standing.pointer = next_open(*walk.state.part, 0).value_or(0);
+    else begin_next_part(draft, walk, false);   // what it waited for before it waits for again
     return;
   }
-  if (!lot.state.named_features.empty()) lot.state.named_features.clear();
+  // Features named by a run change are asked of the next part that begins, and stay named until one was asked for them.
+  std::erase_if(lot.state.named_features, [&](const std::string& named) {
+    return std::any_of(part.asked.begin(), part.asked.end(), [&](std::size_t index) {
+      return walk.edition->edition.features[walk.edition->steps[index].feature].key == named;
+    });
+  });
   count_part_for_gauges(draft, part);
   // The steps written in this event belong to the part that ends: they are put down before it moves.
   for (const auto asked : walk.touched) walk.change.steps[std::to_string(asked)] = part.steps[asked];
@@ -287,7 +293,7 @@ void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered
   } else {
     step.status = "done";
     settle_round(walk, asked);
-    last.verdict = "";
+    last.verdict = step.attempts.back().verdict;   // of the whole round, once it is complete
   }
   after_step(draft, walk, asked, std::move(last));
 }
@@ -328,6 +334,14 @@ void pass_over(Draft& draft, WalkDraft& walk, std::size_t asked, const std::stri
   say(draft, walk, std::move(last), tone);
 }
 
+void go_on_after_hold(Draft& draft, WalkDraft& walk) {
+  if (walk.has_part()) {
+    if (!next_open(walk.part(), 0)) end_part(draft, walk);
+  } else if (!walk.state.standing.between && !walk.state.standing.no_part_left) {
+    begin_next_part(draft, walk, false);
+  }
+}
+
 void part_anew(Draft& draft, WalkDraft& walk) {
   PartState& part = walk.part();
   for (std::size_t asked = 0; asked < part.steps.size(); ++asked) {
@@ -341,6 +355,7 @@ void part_anew(Draft& draft, WalkDraft& walk) {
     correction.overrules = fact;
     correction.feature = feature;
     correction.reason = "wrong part";
+    forget_result(draft, fact);
   }
   part.results.clear();
   part.held = false;

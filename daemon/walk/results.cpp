@@ -152,6 +152,7 @@ void clear_suspect(Draft& draft, const WalkDraft& walk, const PartState& part, c
 void tell_gauges(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& gauges,
                  const std::string& feature, std::size_t n, const std::string& overruled) {
   const auto& lot_name = draft.lot(walk.state.lot).state.lot_name;
+  if (!overruled.empty()) forget_result(draft, overruled);
   std::size_t from = 0;
   while (from < gauges.size()) {
     const auto blank = gauges.find(' ', from);
@@ -160,13 +161,18 @@ void tell_gauges(Draft& draft, const WalkDraft& walk, const PartState& part, con
     if (!draft.states.gauges.contains(id)) continue;
     auto& gauge = draft.gauge(id);
     if (gauge.state.card.setting.master.empty()) continue;
-    if (!overruled.empty()) gauge.change.forgotten.push_back(overruled);
     gauge.change.made.push_back({std::to_string(n), walk.state.lot, lot_name, part.key, feature, walk.state.key,
                                  walk.state.bench, part.serial});
   }
 }
 
 }  // namespace
+
+void forget_result(Draft& draft, const std::string& fact) {
+  for (const auto& [id, gauge] : draft.states.gauges)
+    if (std::any_of(gauge.since_good.begin(), gauge.since_good.end(), [&](const auto& made) { return made.fact == fact; }))
+      draft.gauge(id).change.forgotten.push_back(fact);
+}
 
 void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last) {
   const std::size_t index = walk.step(asked).feature;
