@@ -170,7 +170,6 @@ async function show(view, first) {
   show_alarms(view);
   fill(find("page-gauges"), ...gauge_lines(view));
   document.body.dataset.state = view.state;
-  if (view.walk) document.body.dataset.walk = view.walk.key;
   await drawing.show(view.walk?.drawing);
   if (link.view === view) redraw(view);
   ask_for_tool(view);

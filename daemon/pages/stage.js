@@ -18,7 +18,7 @@ function room(place, stage, most) {
 function beside(stage_place, value_place) {
   stage_place.classList.add("beside");
   const stage = stage_place.getBoundingClientRect(), value = value_place.getBoundingClientRect();
-  return { point: [value.left - stage.left + parseFloat(getComputedStyle(value_place).paddingLeft) * .62, value.top - stage.top + value.height / 2], way: [0, -1] };
+  return { point: [value.left - stage.left + parseFloat(getComputedStyle(value_place).paddingLeft) * .68, value.top - stage.top + value.height / 2], way: [0, -1] };
 }
 
 export function draw_stage(view, drawing, overlay, value_place, stage_place) {

@@ -40,7 +40,7 @@ class Page:
                          "--disable-sync", "--disable-component-update", "--hide-scrollbars", "--force-device-scale-factor=1",
                          f"--user-data-dir={self.profile.name}", f"--window-size={width},{height}"):
             options.add_argument(argument)
-        options.add_argument("--autoplay-policy=" + ("no-user-gesture-required" if sound else "user-gesture-required"))
+        options.add_argument("--autoplay-policy=" + ("no-user-gesture-required" if sound else "document-user-activation-required"))
         if dark:
             options.add_argument("--force-dark-mode")
         if reduced_motion:

@@ -75,8 +75,8 @@ class PageStates(unittest.TestCase):
         self.page.wait_for_text("#page-do", SAID[state][0] if SAID[state][0] in self.page.text("#page-do") else "")
         self.page.wait_for(lambda: self.page.run("return document.querySelector('#page-cut').hidden"), "the connection")
         # The drawing is fetched after the words.
-        self.page.wait_for(lambda: self.page.run(
-            "return !document.body.dataset.walk || !!document.querySelector('#page-drawing svg')"), "the drawing")
+        if states.STATES[state].get("walk", "as usual") is not None:
+            self.page.wait_for(lambda: self.page.run("return !!document.querySelector('#page-drawing svg')"), "the drawing")
         return self.page
 
     def test_every_state_has_its_words_and_can_be_read_in_both_themes_and_all_sizes(self):
@@ -237,7 +237,7 @@ class PageHands(unittest.TestCase):
 
     def open(self, state, query="theme=light"):
         self.page.open(self.desk.bench(state, query))
-        self.page.wait_for(lambda: self.page.run("return document.querySelector('#page-cut').hidden"), "the connection")
+        self.page.wait_for(lambda: self.page.run("return document.body.dataset.state"), "the view")
         return self.page
 
     def sent(self, count=1):
