@@ -17,7 +17,7 @@ import { open_start, scan_start } from "./start.js";
 const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
 const query = new URLSearchParams(location.search);
 let link, keys, sound, drawing;
-let no_sound = false, said_key = "", said_do = "", asked_tool = "", busy = false;
+let no_sound = false, said_key = "", said_do = "", asked_tool = "", tool_question = false, busy = false;
 
 function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
 
@@ -179,8 +179,14 @@ async function show(view, first) {
 function ask_for_tool(view) {
   const wanted = (view.tools_wanted ?? []).find((each) => each.tool === view.step?.tool);
   const key = wanted ? `${view.walk.key}/${wanted.tool}` : "";
+  // Stated somewhere else, or the step has gone: the question goes too.
+  if (tool_question && !wanted) {
+    tool_question = false;
+    close_panel();
+  }
   if (wanted && key !== asked_tool && !panel_open() && view.state === "step") {
     asked_tool = key;
+    tool_question = true;
     choose_tool(link, wanted, toast);
   }
 }

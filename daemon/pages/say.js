@@ -1,5 +1,5 @@
 // One sentence: what to do with which gauge. From the view of a bench to words; nothing here touches the page.
-import { t, has, word, shown, unit, capital, clock_time, day_time } from "./words.js";
+import { t, has, word, padded, shown, unit, capital, clock_time, day_time } from "./words.js";
 import { master_name, tool_name } from "./shop.js";
 
 const place_of = (step) => step.place ? t("do.place", { name: step.name, place: step.place }) : step.name;
@@ -74,7 +74,7 @@ function for_hold(view) {
 
 function for_resumed(view, now) {
   const last = view.last ?? {};
-  const values = { balloon: last.balloon, serial: last.serial, value: shown(last.value), unit: unit(last.unit), time: last.utc ? day_time(last.utc, now) : "",
+  const values = { balloon: last.balloon, serial: last.serial, value: padded(last.value, last.decimals), unit: unit(last.unit), time: last.utc ? day_time(last.utc, now) : "",
                    answer: last.value === "not_good" ? t("detail.answer_not_good") : t("detail.answer_good") };
   const answered = !last.unit;
   return { balloon: last.balloon, title: t(answered ? "do.resumed_plain" : "do.resumed", values), how: t("how.resumed", values) };

@@ -1,5 +1,5 @@
 // What came last, as a shape, a value, a word and an amount: from the view's `last` to what is shown beside the drawing.
-import { t, has, word, shown, unit, capital } from "./words.js";
+import { t, has, word, padded, shown, unit, capital } from "./words.js";
 
 const answers = { good: "detail.answer_good", not_good: "detail.answer_not_good" };
 
@@ -65,7 +65,7 @@ export function last_shown(view) {
     if (last.what === "passed_over" || last.what === "retake" || last.what === "set_aside") out.detail = last.why ?? "";
     if (last.what === "held" && view.hold) out.detail = held_detail(view.hold);
   }
-  if (out.number === undefined) out.number = last.value && !answers[last.value] ? shown(last.value) : null;
+  if (out.number === undefined) out.number = last.value && !answers[last.value] ? padded(last.value, last.decimals) : null;
   out.unit = unit(last.unit);
   if (last.sent && last.sent.value != null && (last.sent.unit !== last.unit || last.what === "setting" && last.sent.value !== last.value))
     out.more.push(t("detail.sent", { value: shown(last.sent.value), unit: unit(last.sent.unit) }));

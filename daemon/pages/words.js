@@ -29,6 +29,12 @@ export function word(group, code, values) {
 
 /// Exact decimal text with the shop's decimal mark. Never rounded, never through a binary number.
 export function shown(value) { return value == null ? "" : String(value).replace(".", mark).replace(/^-/, "\u2212"); }
+/// The same with zeros up to the feature's decimals ("25.01" as 25.010): a digit more is never cut off.
+export function padded(value, decimals) {
+  if (value == null || !/^-?\d+(\.\d+)?$/.test(value)) return shown(value);
+  const [whole, part = ""] = String(value).split(".");
+  return shown(decimals > 0 ? `${whole}.${part.padEnd(decimals, "0")}` : String(value));
+}
 /// What a person typed, as the daemon wants it.
 export function plain(text) { return text.trim().replace("\u2212", "-").replace(mark, "."); }
 
