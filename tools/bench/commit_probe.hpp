@@ -33,7 +33,8 @@ class CommitProbe {
 
 /// Steady nanoseconds.
 std::int64_t now_ns();
-/// Nanoseconds of CPU that this thread has had: for work that waits for nothing, so that neighbours count less.
+/// Nanoseconds of CPU that this thread has had: for work that waits for nothing, so that neighbours count
+/// less.
 std::int64_t cpu_ns();
 /// For faults of the measurement itself: nothing sensible can follow.
 [[noreturn]] void give_up(const std::string& what);

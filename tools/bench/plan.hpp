@@ -36,7 +36,8 @@ Plan plan_from_input();
 std::string press_line(unsigned number);
 
 /// `blocks` blocks of single presses, one line of JSON a block:
-/// {"side","block","durable_ns":[...],"page_ns":[...], "frames":n,"disturbed":n}.
+/// {"side","block","durable_ns":[...],"page_ns":[...],
+/// "frames":n,"disturbed":n,"commits":n}.
 void press_one_by_one(const Plan& plan);
 /// `blocks` blocks of a crowd: all terminals at `rate`, evenly staggered. One line of JSON a block:
 /// {"side","block", "sent","refused_by_terminal","seconds","cpu_ns","commits","messages","message_bytes"}.

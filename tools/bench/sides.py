@@ -150,6 +150,11 @@ class Side:
         """(of the WAL, of the database, of other files) since the start."""
         return self.sync_words.unpack(self.sync_file.read_bytes())
 
+    def commits(self):
+        """Since its WAL index was made: bytes 8 to 11 of the -shm file (sqlite.org/walformat.html, section 2.1)."""
+        with open(f"{self.database}-shm", "rb") as shared:
+            return struct.unpack("=I", shared.read(12)[8:])[0]
+
     def rows(self, sql):
         connection = sqlite3.connect(f"file:{self.database}?mode=ro", uri=True, timeout=20)
         try:
