@@ -17,7 +17,7 @@ import { open_start, scan_start } from "./start.js";
 const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
 const query = new URLSearchParams(location.search);
 let link, keys, sound, drawing;
-let no_sound = false, said_key = "", said_do = "", asked_tool = "", tool_question = false, busy = false;
+let no_sound = false, said_key = "", said_do = "", asked_tool = "", busy = false;
 
 function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
 
@@ -143,11 +143,11 @@ function show_choices(view) {
 }
 
 function show_alarms(view) {
-  const alarm = (name, title, how, bad) => make("div", { class: bad ? "bad" : "", role: bad ? "alert" : "status", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
+  const alarm = (name, title, how, bad, quiet) => make("div", { class: bad ? "bad" : quiet ? "quiet" : "", role: bad ? "alert" : "status", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
   const sentence_of = (text) => text ? (/[.!?]$/.test(text) ? text : `${text}.`) : "";
   fill(find("page-alarms"),
     view?.keeping?.kept === false ? alarm("not_kept", t("alarm.not_kept"), t("alarm.not_kept_how", { why: sentence_of(capital(view.keeping.why)), hint: sentence_of(capital(view.keeping.hint)) }), true) : null,
-    view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: sentence_of(capital(view.clock.why)) }), true) : null,
+    view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: sentence_of(capital(view.clock.why)) }), false, true) : null,
     no_sound ? alarm("no_sound", t("alarm.no_sound"), "", false) : null);
 }
 
@@ -179,14 +179,12 @@ async function show(view, first) {
 function ask_for_tool(view) {
   const wanted = (view.tools_wanted ?? []).find((each) => each.tool === view.step?.tool);
   const key = wanted ? `${view.walk.key}/${wanted.tool}` : "";
-  // Stated somewhere else, or the step has gone: the question goes too.
-  if (tool_question && !wanted) {
-    tool_question = false;
-    close_panel();
+  if (!wanted && asked_tool) {  // stated, here or elsewhere, or the step has gone: the question goes too
+    asked_tool = "";
+    close_panel("tool");
   }
   if (wanted && key !== asked_tool && !panel_open() && view.state === "step") {
     asked_tool = key;
-    tool_question = true;
     choose_tool(link, wanted, toast);
   }
 }

@@ -85,7 +85,7 @@ export function choose_tool(link, wanted, tell) {
     const done = await link.send("state_tool", { tool: wanted.tool, id }, false);
     if (!done.ok) tell(refusal(done));
   } }));
-  choose(items.length ? t("tool.title", { tool: wanted.tool.replaceAll("-", " ") }) : t("tool.none"), items);
+  choose(items.length ? t("tool.title", { tool: wanted.tool.replaceAll("-", " ") }) : t("tool.none"), items, "tool");
 }
 
 function turn_theme() {

@@ -7,29 +7,31 @@ let open = null;
 
 export const panel_open = () => open !== null;
 
-function show(title, content, on_close) {
+function show(title, content, name) {
   close_panel();
   const dialog = make("dialog", { class: "panel", "aria-label": title }, make("h2", {}, title), content);
   document.body.append(dialog);
   dialog.addEventListener("close", () => {
     dialog.remove();
     if (open?.dialog === dialog) open = null;
-    on_close?.();
   });
   dialog.showModal();
-  open = { dialog };
+  open = { dialog, name };
   return dialog;
 }
 
-export function close_panel() { open?.dialog.close(); }
+/// Closes what is open; with a name only where that is it.
+export function close_panel(name) {
+  if (!name || typeof name !== "string" || open?.name === name) open?.dialog.close();
+}
 
 /// items: [{label, sub, act}]; `act` is called after the list has closed.
-export function choose(title, items) {
+export function choose(title, items, name) {
   const list = make("ol");
   items.forEach((item, index) => list.append(make("li", {}, make("button", { type: "button", onclick: () => { close_panel(); item.act(); } },
     index < 10 ? make("kbd", {}, String((index + 1) % 10)) : null, make("span", {}, item.label, item.sub ? make("small", { class: "soft" }, ` ${item.sub}`) : null)))));
   const row = make("div", { class: "row" }, make("button", { type: "button", onclick: close_panel }, t("menu.close")));
-  show(title, make("div", {}, list, row));
+  show(title, make("div", {}, list, row), name);
   open.buttons = [...list.querySelectorAll("button")];
 }
 

@@ -2,7 +2,7 @@
 // material. Two hard edges are the limits, the drawing's edge their middle. Numbers here place marks and nothing else:
 // the verdict, the amount and the digits come from the daemon.
 import { draw } from "./dom.js";
-import { shown } from "./words.js";
+import { padded } from "./words.js";
 
 const ways = { up: [0, -1], down: [0, 1], left: [-1, 0], right: [1, 0] };
 
@@ -96,8 +96,8 @@ export function draw_ruler(overlay, place, half, feature, { last, earlier = [], 
     const anchor_side = upright || Math.abs(nx) > .5 ? ((nx < 0) !== turned ? "end" : "start") : "middle";
     return draw("text", { class: name, x, y: y + (upright || Math.abs(nx) > .5 ? 9 : ny < 0 ? -4 : 26), "text-anchor": anchor_side }, text);
   };
-  if (numbers && scale.soft !== "lower") group.append(label(-upper_at, shown(feature.lower)));
-  if (numbers && scale.soft !== "upper") group.append(label(upper_at, shown(feature.upper)));
+  if (numbers && scale.soft !== "lower") group.append(label(-upper_at, padded(feature.lower, feature.decimals)));
+  if (numbers && scale.soft !== "upper") group.append(label(upper_at, padded(feature.upper, feature.decimals)));
   if (hold?.fits_lower != null && hold.fits_size) {
     const low = scale.at(hold.fits_lower), high = scale.at(hold.fits_upper);
     if (Math.abs(low) <= 1 && Math.abs(high) <= 1) for (const at of [low, high]) group.append(line(at, -broad, broad, "other"));

@@ -7,9 +7,9 @@ const place_of = (step) => step.place ? t("do.place", { name: step.name, place: 
 /// Nominal and limits in the print's unit, and the feature's class.
 export function limits_of(step) {
   if (!step.unit || (step.lower == null && step.upper == null)) return "";
-  const values = { lower: shown(step.lower), upper: shown(step.upper), unit: unit(step.unit) };
+  const values = { lower: padded(step.lower, step.decimals), upper: padded(step.upper, step.decimals), unit: unit(step.unit) };
   const key = step.lower == null ? "detail.at_most" : step.upper == null ? "detail.at_least" : "detail.limits";
-  const nominal = step.nominal != null ? t("say.nominal", { nominal: shown(step.nominal) }) : "";
+  const nominal = step.nominal != null ? t("say.nominal", { nominal: padded(step.nominal, step.decimals) }) : "";
   return [[nominal, t(key, values)].filter(Boolean).join(", "), word("class", step.class)].filter(Boolean).join(" \u00b7 ");
 }
 

@@ -3,10 +3,16 @@ import { t, has, word, padded, shown, unit, capital } from "./words.js";
 
 const answers = { good: "detail.answer_good", not_good: "detail.answer_not_good" };
 
+/// At least the print's digits, and those that the gauge sent in the print's unit.
+function digits(last) {
+  const sent = last.sent?.value != null && last.sent.unit === last.unit && last.what !== "setting" ? last.sent.value.split(".")[1]?.length ?? 0 : 0;
+  return Math.max(last.decimals ?? 0, sent);
+}
+
 /// By how much, on which side, and whether there is material left to cut; exact, as the daemon said it.
 function amount(last) {
   if (last.by == null || !last.side) return "";
-  const by = `${shown(last.by)} ${unit(last.unit)}`;
+  const by = `${padded(last.by, digits(last))} ${unit(last.unit)}`;
   if (last.verdict !== "reject") {
     if (/^-?0(\.0*)?$/.test(last.by)) return t(`detail.at_${last.side}`);
     return t(`detail.inside_${last.side}`, { by });
@@ -17,7 +23,7 @@ function amount(last) {
 }
 
 function limits(last) {
-  const values = { lower: shown(last.lower), upper: shown(last.upper), unit: unit(last.unit) };
+  const values = { lower: padded(last.lower, last.decimals), upper: padded(last.upper, last.decimals), unit: unit(last.unit) };
   if (last.lower != null && last.upper != null) return t("detail.limits", values);
   if (last.upper != null) return t("detail.at_most", values);
   return last.lower != null ? t("detail.at_least", values) : "";

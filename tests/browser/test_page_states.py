@@ -210,7 +210,7 @@ class PageStates(unittest.TestCase):
         alarm = page.text("#page-alarms")
         self.assertIn("Nothing is being kept", alarm)
         self.assertIn("The disk is full.", alarm)
-        self.assertIn("The clock is wrong", alarm)
+        self.assertIn("The clock is not trusted", alarm)
         self.assertGreaterEqual(page.run("return parseFloat(getComputedStyle(document.querySelector('#page-alarms b')).fontSize)"), 40)
 
     def test_the_other_pages(self):
