@@ -112,6 +112,8 @@ bool in_grace(const Draft& draft, const GaugeState& gauge, const std::string& wh
 // ---- results (results.cpp)
 /// Makes the result fact of a feature when all its steps are done.
 void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last);
+/// A part is held exactly while a reject stands in it: at one place is enough, and a retake may lift it.
+void follow_held(WalkDraft& walk);
 /// A result that counts no more is no gauge's any more: none of them can make it suspect.
 void forget_result(Draft& draft, const std::string& fact);
 Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& kind);

@@ -145,6 +145,7 @@ void after_step(Draft& draft, WalkDraft& walk, std::size_t asked, Last last) {
   last.stands = stands;
   last.measured_again = counted_attempts(step) > 1 || step.retaken;
   std::string tone = last.verdict == "reject" ? (stands ? "stands" : "reject") : "accept";
+  if (done) follow_held(walk);
   if (done) settle_feature(draft, walk, asked, last);
   const std::size_t feature = walk.step(asked).feature;
   if (last.verdict != "reject" && done && last.result_verdict.empty()) tone = "place";

@@ -174,6 +174,18 @@ void forget_result(Draft& draft, const std::string& fact) {
       draft.gauge(id).change.forgotten.push_back(fact);
 }
 
+void follow_held(WalkDraft& walk) {
+  PartState& part = walk.part();
+  bool held = false;
+  for (std::size_t asked = 0; asked < part.asked.size() && !held; ++asked) {
+    const auto kind = walk.step(asked).kind;
+    held = settled(part.steps[asked], kind != checklist::StepKind::reading && kind != checklist::StepKind::capture) == "reject";
+  }
+  if (held == part.held) return;
+  part.held = held;
+  (walk.state.standing.in_previous ? walk.change.previous_held : walk.change.held) = held;
+}
+
 void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last) {
   const std::size_t index = walk.step(asked).feature;
   const auto gathered = gather(walk, index);
@@ -209,23 +221,12 @@ void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last
     last.result_greatest = fact.greatest;
   }
   const std::size_t n = draft.out.facts.size();
-  const bool reject = last.result_verdict == "reject";
   tell_gauges(draft, walk, part, gathered.gauges, feature.key, n, overruled);
   if (!overruled.empty()) clear_suspect(draft, walk, part, overruled, feature.key);
   part.results[feature.key] = "/" + std::to_string(n);
   const bool previous = walk.state.standing.in_previous;
   (previous ? walk.change.previous_results : walk.change.results)[feature.key] = std::to_string(n);
-  // A retake may have turned the part's only reject into an accept: the hold follows the results as they are now.
-  bool held = reject;
-  for (std::size_t other = 0; other < part.asked.size() && !held; ++other) {
-    const auto kind = walk.step(other).kind;
-    const bool answer = kind != checklist::StepKind::reading && kind != checklist::StepKind::capture;
-    held = walk.step(other).feature != index && settled(part.steps[other], answer) == "reject";
-  }
-  if (held != part.held) {
-    part.held = held;
-    (previous ? walk.change.previous_held : walk.change.held) = held;
-  }
+  follow_held(walk);
 }
 
 Last last_of(const WalkDraft& walk, std::size_t asked, const Draft& draft, const std::string& what) {
