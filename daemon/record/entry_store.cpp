@@ -26,13 +26,22 @@ int finish(Statement& statement) {
 
 }  // namespace
 
-Expected<EntryStore> EntryStore::open(const Place& place) {
+Expected<EntryStore> EntryStore::open(const Place& place, Meaning* meaning) {
+  if (meaning != nullptr) *meaning = Meaning::disk;
   auto connection = Connection::open(place.journal(), Connection::Mode::read_write, place.vfs);
   if (!connection) return tl::unexpected<Error>(connection.error());
+  // SQLite falls back to reading where it may not write; that serves no writer.
+  if (sqlite3_db_readonly(connection->handle(), "main") == 1) {
+    if (meaning != nullptr) *meaning = Meaning::read_only;
+    return fail("cannot_open", "the journal can only be read", place.journal().string(),
+                "make the folder and its files writable for the daemon's user");
+  }
   EntryStore store;
   store.connection_ = std::move(*connection);
-  if (prepare_for_writing(store.connection_) != SQLITE_OK)
+  if (const int code = prepare_for_writing(store.connection_); code != SQLITE_OK) {
+    if (meaning != nullptr) *meaning = meaning_of(code);
     return tl::unexpected<Error>(store.connection_.fault("cannot_open"));
+  }
   sqlite3_wal_hook(
       store.connection_.handle(),
       [](void* pages, sqlite3*, const char*, int count) {
@@ -238,6 +247,27 @@ Expected<bool> EntryStore::checkpoint_wal() {
   if (code != SQLITE_OK || pages != moved) return false;
   *wal_pages_ = 0;
   return true;
+}
+
+int EntryStore::rewrite_wal() {
+  // Holding the write lock: nobody appends to the WAL or begins it anew meanwhile.
+  if (const int code = begin(); code != SQLITE_OK) return code;
+  sqlite3_file* wal = nullptr;
+  int code = sqlite3_file_control(connection_.handle(), "main", SQLITE_FCNTL_JOURNAL_POINTER, &wal);
+  sqlite3_int64 size = 0;
+  if (code == SQLITE_OK && wal != nullptr && wal->pMethods != nullptr)
+    code = wal->pMethods->xFileSize(wal, &size);
+  std::string piece(std::size_t{1} << 16, '\0');
+  for (sqlite3_int64 at = 0; code == SQLITE_OK && at < size;) {
+    const auto count =
+        static_cast<int>(std::min<sqlite3_int64>(size - at, static_cast<sqlite3_int64>(piece.size())));
+    code = wal->pMethods->xRead(wal, piece.data(), count, at);
+    if (code == SQLITE_OK) code = wal->pMethods->xWrite(wal, piece.data(), count, at);
+    at += count;
+  }
+  if (code == SQLITE_OK && size > 0) code = wal->pMethods->xSync(wal, SQLITE_SYNC_NORMAL);
+  rollback();
+  return code;
 }
 
 }  // namespace tallystick::record

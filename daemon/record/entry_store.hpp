@@ -14,8 +14,9 @@ namespace tallystick::record {
 /// The writing connection with its statements. Belongs to one thread.
 class EntryStore {
  public:
-  /// Opens and sets the connection up. Errors as Connection::open, "cannot_open".
-  static Expected<EntryStore> open(const Place& place);
+  /// Opens and sets the connection up. Errors as Connection::open, "cannot_open"; `meaning` then says what it
+  /// means.
+  static Expected<EntryStore> open(const Place& place, Meaning* meaning = nullptr);
 
   int begin() { return connection_.run("BEGIN IMMEDIATE"); }
   int commit() { return connection_.run("COMMIT"); }
@@ -35,6 +36,10 @@ class EntryStore {
   Expected<std::string> hash_at(std::int64_t branch, std::uint64_t seq);
   /// Moves the WAL into the database; true when all of it was moved.
   Expected<bool> checkpoint_wal();
+  /// Writes every byte of the WAL again as it is, and syncs it. After a sync that failed the system may take
+  /// what it could not write for written, and report success from then on: only bytes written anew are sure
+  /// to be durable.
+  int rewrite_wal();
   /// Pages in the WAL after the newest commit.
   std::uint64_t wal_pages() const { return *wal_pages_; }
   Connection& connection() { return connection_; }

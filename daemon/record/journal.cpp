@@ -168,6 +168,8 @@ Expected<Opened> open_folder(const Opening& opening) {
   if (!created) return tl::unexpected<Error>(created.error());
   auto store = EntryStore::open(place);
   if (!store) return tl::unexpected<Error>(store.error());
+  // What the daemon before this one could not sync is read here as if it were there: make it so.
+  if (store->rewrite_wal() != SQLITE_OK) return tl::unexpected<Error>(store->fault("cannot_open"));
   return Opened{std::move(*lock), std::move(*store), *created};
 }
 

@@ -231,9 +231,10 @@ WriterThread::Attempt WriterThread::commit(const std::deque<Waiting>& group, std
 
 /// Opens the journal anew and finds out what the failed attempt left there: those events count as committed.
 Meaning WriterThread::reopen(std::deque<Waiting>& group, const Attempt& failed) {
-  auto store = EntryStore::open(place_);
+  Meaning meaning = Meaning::disk;
+  auto store = EntryStore::open(place_, &meaning);
   if (!store) {
-    if (keeping_.kept) say(keeping_of(Meaning::disk, store.error()));
+    say(keeping_of(meaning, store.error()));
     return Meaning::disk;
   }
   auto found = store->tail();
@@ -253,11 +254,13 @@ Meaning WriterThread::reopen(std::deque<Waiting>& group, const Attempt& failed) 
          "find out what wrote to the data folder; then restart the daemon"});
     return Meaning::disk;
   }
+  // What is there may stand in the system's memory only: written anew and synced, before anything builds on
+  // it.
+  if (const int code = store->rewrite_wal(); code != SQLITE_OK) {
+    say(keeping_of(meaning_of(code), store->fault("cannot_write")));
+    return Meaning::disk;
+  }
   if (there > 0) {
-    // A sync that failed once may succeed later without having written anything: only when the pages stand in
-    // the database itself, synced anew, is the group durable.
-    auto moved = store->checkpoint_wal();
-    if (!moved || !*moved) return Meaning::disk;
     tail_ = *found;
     store_ = std::move(*store);
     untidy_ = true;

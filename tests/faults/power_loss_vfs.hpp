@@ -100,6 +100,7 @@ class PowerLossVfs {
     std::map<const Handle*, int> levels;
   };
   struct SharedMemory {
+    std::set<const Handle*> holders;
     std::vector<std::unique_ptr<char[]>> regions;
     std::array<std::set<const Handle*>, SQLITE_SHM_NLOCK> shared;
     std::array<const Handle*, SQLITE_SHM_NLOCK> exclusive{};
@@ -334,7 +335,9 @@ class PowerLossVfs {
     const std::lock_guard guard(handle.disk->mutex_);
     *out = nullptr;
     if (const int code = handle.disk->verdict(Kind::memory); code != SQLITE_OK) return code;
-    auto& regions = handle.disk->shared_memory_[*handle.name].regions;
+    auto& memory = handle.disk->shared_memory_[*handle.name];
+    memory.holders.insert(&handle);
+    auto& regions = memory.regions;
     const auto index = static_cast<std::size_t>(region);
     while (regions.size() <= index && extend != 0)
       regions.push_back(std::make_unique<char[]>(static_cast<std::size_t>(size)));
@@ -371,11 +374,14 @@ class PowerLossVfs {
 
   static void memory_barrier(sqlite3_file* file) { const std::lock_guard guard(of(file).disk->mutex_); }
 
-  static int memory_unmap(sqlite3_file* file, int removes) {
+  static int memory_unmap(sqlite3_file* file, int) {
     Handle& handle = of(file);
     const std::lock_guard guard(handle.disk->mutex_);
     handle.disk->forget_memory_locks(handle);
-    if (removes != 0) handle.disk->shared_memory_.erase(*handle.name);
+    // As on Linux: who opens it after all have gone finds it empty, and recovers from the WAL.
+    auto& memory = handle.disk->shared_memory_[*handle.name];
+    memory.holders.erase(&handle);
+    if (memory.holders.empty()) handle.disk->shared_memory_.erase(*handle.name);
     return SQLITE_OK;
   }
 
@@ -419,7 +425,8 @@ class PowerLossVfs {
   std::map<std::string, SharedMemory> shared_memory_;
   std::mt19937_64 random_{4711};
   FaultPlan fault_;
-  std::atomic<std::uint64_t> changes_ = 0, calls_ = 0, writes_ = 0, syncs_ = 0, stop_at_ = 0, stop_at_sync_ = 0;
+  std::atomic<std::uint64_t> changes_ = 0, calls_ = 0, writes_ = 0, syncs_ = 0, stop_at_ = 0,
+                             stop_at_sync_ = 0;
   std::atomic<bool> struck_ = false, full_ = false, read_only_ = false, off_ = false;
 };
 

@@ -41,8 +41,8 @@ void check_holds(Bench& bench, const std::vector<Key>& keys, std::size_t events)
 }
 
 /// One run with a fault: open, six events in two bursts, stop. True when the fault struck.
-bool run_with(faults::FaultPlan plan, const std::string& name, bool with_reader, std::size_t& refused_starts,
-              std::size_t& pauses) {
+bool run_with(faults::FaultPlan plan, const std::string& name, bool with_reader, bool tidies,
+              std::size_t& refused_starts, std::size_t& pauses) {
   Bench bench(name);
   bench.disk.plan(plan);
   auto journal = Journal::open(opening(bench.place));
@@ -62,7 +62,8 @@ bool run_with(faults::FaultPlan plan, const std::string& name, bool with_reader,
   }
   Desk desk;
   Pace pace = fast_pace();
-  pace.quiet = std::chrono::milliseconds(0);
+  pace.quiet = tidies ? std::chrono::milliseconds(0) : std::chrono::hours(1);
+  pace.stop_within = std::chrono::milliseconds(0);
   auto writer = (*journal)->writer(desk.hooks(), pace);
   for (int number = 1; number <= 3; ++number) writer->submit(proposal(number), desk.answer());
   const auto answered_or_paused = [&](std::size_t count) {
@@ -84,29 +85,30 @@ bool run_with(faults::FaultPlan plan, const std::string& name, bool with_reader,
   }
   if (plan.sticky) bench.disk.plan({});
   REQUIRE(desk.wait_for(6));
-  writer->stop();
+  // The power goes before anything else is synced: what was acknowledged must have been, whatever failed
+  // before.
+  bench.disk.stop_power_at(bench.disk.changes() + 1);
   const bool struck = bench.disk.struck();
-  bench.disk.plan({});
+  writer->stop();
   CHECK(desk.refusals.empty());
   reader.reset();
-  // The power goes right after: what was acknowledged must have been synced, whatever failed before.
-  bench.disk.stop_power_at(bench.disk.changes());
   writer.reset();
   journal->reset();
+  bench.disk.plan({});
   bench.disk.lose_power(plan.at);
   check_holds(bench, desk.keys, 6);
   return struck;
 }
 
-void every_call(bool sticky, bool full, bool with_reader) {
+void every_call(bool sticky, bool full, bool with_reader, bool tidies = true) {
   std::size_t refused_starts = 0, pauses = 0, calm = 0;
   std::uint64_t at = 1;
   // The runs are not all alike (the thread's timing): it is over when several in a row met no fault.
   for (; calm < 5; ++at) {
     CAPTURE(at);
-    const std::string name =
-        "io-" + std::to_string(at) + (sticky ? "s" : "o") + (full ? "f" : "i") + (with_reader ? "r" : "-");
-    calm = run_with({at, sticky, full}, name, with_reader, refused_starts, pauses) ? 0 : calm + 1;
+    const std::string name = "io-" + std::to_string(at) + (sticky ? "s" : "o") + (full ? "f" : "i") +
+                             (with_reader ? "r" : "-") + (tidies ? "t" : "-");
+    calm = run_with({at, sticky, full}, name, with_reader, tidies, refused_starts, pauses) ? 0 : calm + 1;
     REQUIRE(at < 20000);
   }
   MESSAGE(std::string(full ? "full" : "I/O error")
@@ -122,6 +124,7 @@ void every_call(bool sticky, bool full, bool with_reader) {
 
 TEST_CASE("an I/O error at every call, once") { every_call(false, false, false); }
 TEST_CASE("an I/O error at every call, once, with a reader open") { every_call(false, false, true); }
+TEST_CASE("an I/O error at every call, once, and no quiet moment") { every_call(false, false, false, false); }
 TEST_CASE("an I/O error from every call on, until the disk is mended") { every_call(true, false, false); }
 TEST_CASE("no space at every write, once") { every_call(false, true, false); }
 TEST_CASE("no space from every write on, until there is room") { every_call(true, true, true); }
