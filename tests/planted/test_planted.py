@@ -28,7 +28,7 @@ def copy_tracked(to):
                             capture_output=True, check=True).stdout
     for name in filter(None, listed.decode().split("\0")):
         source = ROOT / name
-        if source.is_file() and not name.startswith(("tests/replay/", "tests/record/releases/")):
+        if source.is_file() and not name.startswith("tests/replay/"):
             (to / name).parent.mkdir(parents=True, exist_ok=True)
             shutil.copy2(source, to / name)
 
