@@ -142,10 +142,11 @@ Done end_walk_now(Draft& draft, WalkDraft& walk, const std::string& life) {
   auto& bench = draft.bench(walk.state.bench);
   if (bench.walk == walk.state.key) bench.walk.clear();
   std::erase(bench.parked, walk.state.key);
-  // A part that was begun and never touched goes back to the lot.
-  if (walk.state.part && !part_touched(*walk.state.part)) {
+  // A part that was begun and never read goes back to the lot.
+  if (walk.state.part && walk.state.part->end.empty()) {
     auto& lot = draft.lot(walk.state.lot);
-    lot.state.claims[stage_group(walk.state.part->stage) + "/" + std::to_string(walk.state.part->serial)].end = "given_back";
+    lot.state.claims[stage_group(walk.state.part->stage) + "/" + std::to_string(walk.state.part->serial)].end =
+        part_ever_read(*walk.state.part) ? "incomplete" : "given_back";
   }
   draft.out.what = life == "ended" ? "walk_ended" : "walk_given_up";
   return {};

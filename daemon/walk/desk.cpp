@@ -52,17 +52,18 @@ void Desk::take(Input input, std::string raw, Answered answered) {
     if (others.size() > 1) return;
     answered = [this, key = input.idempotency_key](Expected<json::object> answer) { answer_later(key, std::move(answer)); };
   }
-  std::size_t same_bench = 0;
-  const std::string bench = bench_of(input);
-  for (const auto& waiting : waiting_) same_bench += bench_of(waiting.input) == bench ? std::size_t{1} : std::size_t{0};
-  if (same_bench >= waiting_limit) {
+  const auto owners = first_owners(input);
+  auto& line = waiting_[owners.empty() ? "" : owners.front()];
+  if (line.size() >= waiting_limit) {
     ++overflowed_;
+    const std::string bench = bench_of(input);
     if (seams_.log) seams_.log("bench " + bench + ": more than " + std::to_string(waiting_limit) + " inputs wait; one was refused");
     if (answered) answered(fail("busy", "too much waits at this bench already", bench, "try again in a moment"));
     return;
   }
-  waiting_.push_back({std::move(input), std::move(raw), std::move(answered)});
-  pump();
+  line.push_back({++arrivals_, std::move(input), std::move(raw), std::move(answered)});
+  // Behind another of the same owner nothing can start: whoever is first was tried when it came.
+  if (line.size() == 1) pump();
 }
 
 void Desk::answer_later(const std::string& idempotency_key, Expected<json::object> answer) {
@@ -83,14 +84,42 @@ void Desk::answer_later(const std::string& idempotency_key, Expected<json::objec
 }
 
 void Desk::pump() {
-  // In order of arrival; what cannot start yet also keeps back what came later for the same owners.
-  std::set<std::string> busy = in_flight_;
-  for (std::size_t n = 0; n < waiting_.size();) {
-    if (start_one(waiting_[n], busy)) {
-      waiting_.erase(waiting_.begin() + static_cast<std::ptrdiff_t>(n));
+  if (pumping_) {   // an answer given below brought another input: its turn comes in the loop that is running
+    pump_again_ = true;
+    return;
+  }
+  pumping_ = true;
+  do {
+    pump_again_ = false;
+    pump_once();
+  } while (pump_again_);
+  pumping_ = false;
+}
+
+/// Tries the first of every line, in order of arrival; what cannot start yet also keeps back what came later for the
+/// same owners. A line whose owner is busy cannot start anyway, and a reading's other owners are its bench's own.
+void Desk::pump_once() {
+  std::vector<std::pair<std::uint64_t, std::string>> first;
+  for (auto line = waiting_.begin(); line != waiting_.end();) {
+    if (line->second.empty()) {
+      line = waiting_.erase(line);
+      continue;
+    }
+    const auto& waiting = line->second.front();
+    if (!waiting.input.reading || !in_flight_.contains(line->first)) first.emplace_back(waiting.arrival, line->first);
+    ++line;
+  }
+  std::sort(first.begin(), first.end());
+  std::set<std::string> busy;
+  if (!first.empty()) busy = in_flight_;
+  for (const auto& [arrival, owner] : first) {
+    Waiting waiting = std::move(waiting_[owner].front());
+    waiting_[owner].pop_front();
+    if (start_one(waiting, busy)) {
       busy.insert(in_flight_.begin(), in_flight_.end());
+      if (!waiting_[owner].empty()) pump_again_ = pump_again_ || !in_flight_.contains(owner);
     } else {
-      ++n;
+      waiting_[owner].push_front(std::move(waiting));
     }
   }
 }
@@ -198,7 +227,8 @@ void Desk::committed(const Waiting& waiting, const Decision& decision, const Key
   for (const auto& [id, gauge] : outcome.gauges)
     if (const auto state = states_.gauges.find(id); state != states_.gauges.end()) touched.insert(state->second.card.bench);
   if (!outcome.lots.empty())
-    for (const auto& [id, walk] : states_.walks) touched.insert(walk.bench);
+    for (const auto& [id, walk] : states_.walks)
+      if (outcome.lots.contains(walk.lot)) touched.insert(walk.bench);
   if (!outcome.tone.empty() && !bench.empty()) {
     windows_[bench].tone = outcome.tone;
     windows_[bench].tone_key = text(key);
@@ -348,8 +378,9 @@ void Desk::offer(Reading reading) {
     if (!walk || walk->standing.capture != reading.gauge) return;
     if (elapsed_ns(walk->standing.capture_begun, reading.frame.first) <= 0) return;
     if (in_flight_.contains("4 gauge/" + reading.gauge) || in_flight_.contains("2 walk/" + walk->key)) return;
-    for (const auto& waiting : waiting_)
-      if (waiting.input.reading && waiting.input.reading->gauge == reading.gauge) return;
+    if (const auto queue = waiting_.find("1 bench/" + card.bench); queue != waiting_.end())
+      for (const auto& waiting : queue->second)
+        if (waiting.input.reading && waiting.input.reading->gauge == reading.gauge) return;
     input.kind = "capture_ended";
   } else if (!walk) {
     std::map<std::string, Stamp> told;

@@ -5,6 +5,7 @@
 // does anybody hear of it. One thread; no I/O, no clock, no randomness: all of that is handed in.
 #pragma once
 
+#include <algorithm>
 #include <deque>
 #include <functional>
 #include <map>
@@ -62,7 +63,10 @@ class Desk : public DeskDoor {
 
   // ---- for checkpoints
   std::uint64_t events_since_checkpoint() const { return since_checkpoint_; }
-  bool quiet() const { return in_flight_.empty() && waiting_.empty(); }
+  bool quiet() const {
+    return in_flight_.empty() &&
+           std::all_of(waiting_.begin(), waiting_.end(), [](const auto& line) { return line.second.empty(); });
+  }
   /// The committed state as JSON, and the event that it includes last. Empty key: nothing was committed yet.
   std::pair<Key, std::string> checkpoint();
   Done load_checkpoint(const std::string& state);
@@ -82,6 +86,7 @@ class Desk : public DeskDoor {
 
  private:
   struct Waiting {
+    std::uint64_t arrival = 0;
     Input input;
     std::string raw;
     Answered answered;                  ///< empty for what nobody waits for
@@ -107,6 +112,7 @@ class Desk : public DeskDoor {
 
   void take(Input input, std::string raw, Answered answered);
   void pump();
+  void pump_once();
   std::vector<std::string> first_owners(const Input& input) const;
   bool start_one(Waiting& waiting, std::set<std::string>& busy);
   void propose(Waiting waiting, Decision decision);
@@ -130,7 +136,10 @@ class Desk : public DeskDoor {
   Stamp started_;
   bool running_ = false;
 
-  std::deque<Waiting> waiting_;
+  /// By the first owner that each concerns: of those only the first can start. Empty lines are swept out by `pump`.
+  std::map<std::string, std::deque<Waiting>> waiting_;
+  std::uint64_t arrivals_ = 0;
+  bool pumping_ = false, pump_again_ = false;
   std::set<std::string> in_flight_;                       ///< owners
   std::map<std::string, boost::json::object> answers_;    ///< by idempotency key
   std::deque<std::string> answer_order_;

@@ -106,6 +106,8 @@ void part_anew(Draft& draft, WalkDraft& walk);
 /// After every change: which setting comes first, and whether any gauge serves at all.
 void refresh(Draft& draft, WalkDraft& walk);
 bool part_touched(const PartState& part);
+/// Something was ever read from it in this walk, set aside or not: such a part does not go back to the lot unmeasured.
+bool part_ever_read(const PartState& part);
 /// A part that was begun may be finished with a gauge that is due for this reason.
 bool in_grace(const Draft& draft, const GaugeState& gauge, const std::string& why);
 

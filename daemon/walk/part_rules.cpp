@@ -234,6 +234,10 @@ bool part_touched(const PartState& part) {
   return false;
 }
 
+bool part_ever_read(const PartState& part) {
+  return part_touched(part) || std::any_of(part.steps.begin(), part.steps.end(), [](const StepState& step) { return !step.attempts.empty(); });
+}
+
 void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
   auto& lot = draft.lot(walk.state.lot);
   auto& standing = walk.state.standing;

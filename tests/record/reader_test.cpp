@@ -2,6 +2,7 @@
 
 #include <set>
 
+#include "daemon/record/fact_query.hpp"
 #include "tests/record/record_fixture.hpp"
 
 using namespace tallystick;
@@ -276,4 +277,31 @@ TEST_CASE("cursors that are not of this record say how to go on") {
   const auto nothing = reader->facts_after(*end, {}, 10);
   REQUIRE(nothing);
   CHECK(nothing->rows.empty());
+}
+
+TEST_CASE("no page of facts or events is sorted anew: each goes along an index, in order") {
+  const Folder folder;
+  write_events(opening(folder.place()), 1, 50);
+  auto connection = Connection::open(folder.place().journal(), Connection::Mode::read_only, "");
+  REQUIRE(connection);
+  const auto path = current_path(*connection);
+  REQUIRE(path);
+  std::vector<FactFilter> filters(5);
+  filters[1].lot = filters[2].part = filters[3].walk = "x";
+  filters[4].serial = "7";
+  const char* indexes[] = {"sqlite_autoindex_fact_1", "fact_lot", "fact_part", "fact_walk", "sqlite_autoindex_fact_1"};
+  for (std::size_t index = 0; index < filters.size(); ++index) {
+    for (const View view : {View::all, View::as_of_now}) {
+      CAPTURE(index);
+      const auto route = has_indexed_filter(filters[index]) ? Route::indexed : Route::key;
+      const auto query = fact_query(filters[index], view, *path, path->back(), route);
+      Statement plan(*connection, "EXPLAIN QUERY PLAN " + query.sql);
+      REQUIRE(plan.ready());
+      std::string words;
+      while (plan.row()) words += std::string(plan.text(3)) + "\n";
+      CHECK_MESSAGE(words.find("TEMP B-TREE") == std::string::npos, words);
+      CHECK_MESSAGE(words.find(indexes[index]) != std::string::npos, words);
+      if (view == View::as_of_now) CHECK_MESSAGE(words.find("fact_overrules") != std::string::npos, words);
+    }
+  }
 }
