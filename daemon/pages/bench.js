@@ -44,6 +44,7 @@ function show_sentence(view) {
   const caution = find("page-caution");
   set_text(caution, (said.caution ?? []).join(" "));
   caution.hidden = !said.caution?.length;
+  find("page-hold").hidden = !said.held;
   const balloon = find("page-balloon");
   balloon.hidden = !said.balloon;
   set_text(balloon, said.balloon ?? "");
@@ -71,10 +72,8 @@ function redraw(view) {
 
 function show_value(view) {
   const place = find("page-value");
-  let seen = last_shown(view);
-  if (view.hold && (view.last?.what !== "held")) {  // a hold that no value made
-    seen = { shape: "neutral", word: t("verdict.hold"), number: null, detail: "", more: [], of: "", key: `hold/${view.hold.kind}` };
-  }
+  // Also under a hold that no value made: what was measured last is told before anything else.
+  const seen = last_shown(view);
   place.hidden = !seen;
   if (!seen) return;
   place.className = `value ${seen.shape}`;
@@ -268,6 +267,7 @@ async function start() {
     show_cut();
   });
   show_cut();
+  find("page-hold").append(shape("neutral"));
   document.addEventListener("click", on_click);
   const again = () => link.view && redraw(link.view);
   new ResizeObserver(again).observe(find("page-stage"));

@@ -53,8 +53,7 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
     end = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1, size })
       : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last, size }) : null;
   }
-  const shows_last = !(view.hold && last?.what !== "held");
-  if (end && shows_last && value_box.width && !stage_place.classList.contains("beside")) leader(overlay, end, value_box, stage);
+  if (end && value_box.width && !stage_place.classList.contains("beside")) leader(overlay, end, value_box, stage);
 }
 
 function held_mark(view) {

@@ -71,7 +71,7 @@ export function last_shown(view) {
     if (last.what === "passed_over" || last.what === "retake" || last.what === "set_aside") out.detail = last.why ?? "";
     if (last.what === "held" && view.hold) out.detail = held_detail(view.hold);
   }
-  if (out.number === undefined) out.number = last.value && !answers[last.value] ? padded(last.value, last.decimals) : null;
+  if (out.number === undefined) out.number = last.value && !answers[last.value] ? padded(last.value, digits(last)) : null;
   out.unit = unit(last.unit);
   if (last.sent && last.sent.value != null && (last.sent.unit !== last.unit || last.what === "setting" && last.sent.value !== last.value))
     out.more.push(t("detail.sent", { value: shown(last.sent.value), unit: unit(last.sent.unit) }));

@@ -150,15 +150,23 @@ class RealPage(unittest.TestCase):
             page.wait_for(lambda: page.text("dialog") == "", "the question for plugs to go")
             lots = shop.get("/api/v1/lots")
             self.assertEqual([(lot["lot_name"], lot["size"], lot["heat"], lot["machine"]) for lot in lots], [("26-118", "FB-25", "H-2261", "lathe 3")])
-            # The first steps, as the page shows them.
-            for number in range(6):
+            # One part, as the page shows it: every edge that a step names is in the drawing.
+            edges = set()
+            for number in range(40):
+                view = shop.view()
+                if view["state"] not in ("step", "setting") or view["walk"]["serial"] != 1:
+                    break
+                edge = view["step"].get("edge")
+                if edge:
+                    page.wait_for(lambda: page.run("return document.querySelector('#page-drawing .now')?.id") in (f"drawn-{edge}", f"drawn-edge-{edge}"),
+                                  f"the strong edge {edge}")
+                    edges.add(edge)
                 page.picture(f"real-step-{number}")
-                hands.step()
-                last = shop.view()["last"]
-                if last.get("value") and last["kind"] in ("reading", "capture"):
-                    page.wait_for_text("#page-value", last["value"])
-            page.wait_for(lambda: page.run("return !!document.querySelector('#page-drawing .now')"), "the strong edge")
-            page.picture("real-step-6")
+                last = hands.step()["last"]
+                if last["kind"] == "reading" and last["what"] == "counted" and shop.view()["state"] in ("step", "setting"):
+                    page.wait_for_text("#page-value", last["sent"]["value"].lstrip("+") if last["sent"]["unit"] == last["unit"] and not last["gauge"].startswith("bore") else "mm")
+            self.assertGreaterEqual(len(edges), 8, edges)
+            self.assertEqual(shop.view()["walk"]["done"], 1)
             self.assertEqual(page.complaints(), [])
 
     def test_the_page_shows_a_verdict_soon_after_the_press(self):

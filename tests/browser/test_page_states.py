@@ -32,7 +32,7 @@ SAID = {
     "parked": ("Take up a walk", "", ""),
     "due": ("Ring 25.002: press", "", ""),
     "between": ("Part 15 is done", "32.038", "accept"),
-    "release": ("Setup not released", "hold", ""),
+    "release": ("Setup not released", "32.038", "accept"),
     "not-kept": ("Bore, middle", "32.038", "accept"),
     "inch": ("1.0000 to 1.0008 in", "1.00059", "sent 25.415 mm"),
     "early": ("Bore, middle", "25.012", "too early, not counted"),
