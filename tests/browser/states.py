@@ -154,7 +154,7 @@ STATES = {
                             upper="6.75", decimals=2, method="Bolt circle 68; count clockwise from the grease hole, seen on the flange face.",
                             edge="bolt-hole-2", ruler="radial", index=9),
                "earlier": earlier("6.66", "6.68"),
-               "last": last(feature="hole-1", balloon="10.1", name="bolt hole 1 of 4", place=None, value="6.71", lower="6.6", upper="6.75",
+               "last": last(feature="hole-1", balloon="10.1", name="bolt hole 1 of 4", place=None, value="6.71", decimals=2, lower="6.6", upper="6.75",
                             by="0.04", edge="bolt-hole-1", ruler="radial", material="inside", gauge_name="caliper", sent=None)},
     "one-sided": {"state": "capture", "actions": actions(None, "drop_capture", "restart_capture"), "earlier": earlier("0.011", "0.009"),
                   "step": step(feature="runout", balloon="7", name="runout of the flange face to the bore", kind="capture", place=None, places=[],
