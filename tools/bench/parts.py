@@ -76,7 +76,8 @@ def crowd(settings):
                             seconds=settings.crowd_seconds, rate=rate))
         sent = {side.name: sum(block["sent"] for block in blocks if block["side"] == side.name) for side in (ours, floor)}
         kept = {side.name: settle(side, sent[side.name]) for side in (ours, floor)}
-        said = {side.name: (side.folder / "log").read_text(errors="replace") for side in (ours,)}
+        judged = ours.rows("SELECT count(*) FROM fact WHERE kind = 'result'") / max(kept["ours"], 1)
+        said = (ours.folder / "log").read_text(errors="replace")
     if kept["floor"] != sent["floor"]:
         raise RuntimeError(f"the floor lost readings: {sent} sent, {kept} kept")
     name = f"{gauges} walks x {rate}/s"
@@ -84,13 +85,13 @@ def crowd(settings):
     note = f"{sent['ours']:,} sent"
     if not_taken:
         note += f"; {not_taken:,} more did not fit into a terminal that was not read"
-    complaints = said["ours"].count("inputs wait; one was refused")
+    complaints = said.count("inputs wait; one was refused")
     if complaints:
         note += f"; {complaints:,} refused, the desk's queue was full"
     yield Figure(f"{name}: lost", "", [sent["ours"] - kept["ours"] + not_taken], most=0, note=note)
     ours_cpu, floor_cpu = paired(blocks, lambda block: block["cpu_ns"] / max(block["sent"], 1) * NANO_TO_MICRO)
     yield Figure(f"{name}: CPU a reading sent", "us", ours_cpu, floor_cpu, most_ratio=2,
-                 note="floor: bare reader with group commit")
+                 note=f"{judged:.0%} judged, the rest came before the page was told; floor: bare reader with group commit")
     ours_group, floor_group = paired(blocks, lambda block: block["sent"] / max(block["commits"], 1))
     yield Figure(f"{name}: readings sent a commit", "", ours_group, floor_group)
     behind = [block["behind_seconds"] for block in blocks if block["side"] == "ours"]
