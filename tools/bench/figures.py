@@ -21,6 +21,7 @@ class Figure:
     most: float | None = None
     exactly: float | None = None
     note: str = ""
+    judged: bool = True  # False: measured under conditions that say nothing of the goal
 
     @property
     def ratios(self):
@@ -28,7 +29,9 @@ class Figure:
 
     @property
     def holds(self):
-        """None where there is no goal."""
+        """None where there is no goal, or nothing can be said of it."""
+        if not self.judged:
+            return None
         if self.most_ratio is not None:
             return statistics.median(self.ratios) <= self.most_ratio
         if self.most is not None:
@@ -51,7 +54,7 @@ class Figure:
         spread = f" ({short(min(self.ours))} to {short(max(self.ours))})" if not self.floor and len(self.ours) > 1 else ""
         return [self.name, f"{short(statistics.median(self.ours))} {self.unit}".strip() + spread,
                 f"{short(statistics.median(self.floor))} {self.unit}".strip() if self.floor else "", ratio, self.goal(),
-                {True: "yes", False: "**no**", None: ""}[self.holds], self.note]
+                {True: "yes", False: "**no**", None: "" if self.judged else "not judged"}[self.holds], self.note]
 
     def as_json(self):
         return {**asdict(self), "ratios": self.ratios, "holds": self.holds,

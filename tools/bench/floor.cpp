@@ -53,13 +53,12 @@ class Store {
           return SQLITE_OK;
         },
         this);
+    grow_wal();
   }
   void begin() { step(begin_); }
   void commit() {
     step(commit_);
-    if (pages_ > wal_most_pages && sqlite3_wal_checkpoint_v2(database_, nullptr, SQLITE_CHECKPOINT_TRUNCATE,
-                                                             nullptr, nullptr) == SQLITE_OK)
-      pages_ = 0;
+    if (pages_ > wal_most_pages) begin_wal_anew();
   }
   void add(std::size_t terminal, std::string_view line, std::int64_t picometres) {
     timespec now{};
@@ -76,6 +75,18 @@ class Store {
   [[noreturn]] void fail() { give_up(std::string("floor: ") + sqlite3_errmsg(database_)); }
   void run(const char* sql) {
     if (sqlite3_exec(database_, sql, nullptr, nullptr, nullptr) != SQLITE_OK) fail();
+  }
+  /// The WAL gets the size that it will need, and is then written over from its beginning, as in a daemon
+  /// that has run for a while: a commit that makes the file longer waits for the file system's own journal
+  /// too.
+  void grow_wal() {
+    run("CREATE TABLE filler(bytes BLOB); INSERT INTO filler VALUES(zeroblob(20000000))");
+    begin_wal_anew();
+  }
+  void begin_wal_anew() {
+    if (sqlite3_wal_checkpoint_v2(database_, nullptr, SQLITE_CHECKPOINT_RESTART, nullptr, nullptr) ==
+        SQLITE_OK)
+      pages_ = 0;
   }
   void step(sqlite3_stmt* statement) {
     if (sqlite3_step(statement) != SQLITE_DONE) fail();

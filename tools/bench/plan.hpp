@@ -22,6 +22,7 @@ struct Side {
 struct Plan {
   std::vector<Side> sides;
   int blocks = 0;      ///< of each side, alternating
+  int warm_up = 20;    ///< presses before the first block: caches, and a WAL that has grown to its size
   int presses = 0;     ///< a block, one after the other
   int pause_us = 0;    ///< between a press's end and the next press
   double seconds = 0;  ///< a block of the crowd

@@ -34,6 +34,7 @@ Plan plan_from_input() {
     if (const auto* value_of = from.if_contains(name))
       to = value_of->to_number<std::remove_reference_t<decltype(to)>>();
   };
+  number("warm_up", out.warm_up);
   number("presses", out.presses);
   number("pause_us", out.pause_us);
   number("seconds", out.seconds);

@@ -101,8 +101,8 @@ boost::json::object block_of(Ends& ends, const Plan& plan) {
 void press_one_by_one(const Plan& plan) {
   std::vector<std::unique_ptr<Ends>> sides;
   for (const auto& side : plan.sides) sides.push_back(std::make_unique<Ends>(side));
-  for (auto& ends : sides)  // cold caches, first pages: not counted
-    for (int count = 0; count < 20; ++count) {
+  for (auto& ends : sides)
+    for (int count = 0; count < plan.warm_up; ++count) {
       press(*ends);
       pause_for(plan.pause_us);
     }
