@@ -156,6 +156,7 @@ function show_cut() {
   document.body.classList.toggle("is-cut", away);
   if (!away) return;
   const how = link.view ? t("cut.how", { age: age(link.age()) }) : t("cut.first");
+  if (link.unknown && !link.view) return fill(cut, make("b", {}, t("alarm.no_bench", { bench })), make("a", { href: "/" }, t("faults.back")));
   fill(cut, make("b", {}, t("cut.title")), `${how} ${t("cut.again")}`);
 }
 

@@ -22,6 +22,7 @@ export class Link {
     this.heard = 0;      // performance.now() of the last message
     this.offset = 0;     // daemon's clock less this page's
     this.wait = 250;
+    this.unknown = false;
     this.open();
     setInterval(() => this.watch(), 1000);
   }
@@ -61,6 +62,10 @@ export class Link {
     this.socket = null;
     this.set_connected(false);
     this.on_state(false);
+    if (!this.view) {  // a daemon that is there and refuses: perhaps the bench is unknown to it
+      fetch(`/api/v1/benches/${encodeURIComponent(this.bench)}`)
+        .then((answer) => { this.unknown = answer.status === 404; this.on_state(false); }, () => {});
+    }
     setTimeout(() => this.open(), this.wait * (0.75 + Math.random() / 2));
     this.wait = Math.min(this.wait * 2, 4000);
   }

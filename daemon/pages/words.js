@@ -53,6 +53,7 @@ export function day_time(utc, now) {
   const day = (date) => Math.round(new Date(date.getFullYear(), date.getMonth(), date.getDate()).getTime() / 86400000);
   const days = day(today) - day(time);
   if (days === 0) return text;
+  if (days === -1) return t("time.tomorrow", { time: text });
   if (days === 1) return t("time.yesterday", { time: text });
   return `${time.getFullYear()}-${two(time.getMonth() + 1)}-${two(time.getDate())} ${text}`;
 }

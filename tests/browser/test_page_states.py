@@ -406,6 +406,10 @@ class PageHands(unittest.TestCase):
         self.desk.show("accept", last=states.last(value="32.0395", by="0.0025", key="a1/200"))
         page.wait_for_text("#page-value", "32.0395")
 
+    def test_an_unknown_bench_is_said_to_be_unknown(self):
+        self.page.open(self.desk.bench("bench-99"))
+        self.page.wait_for_text("#page-cut", "no bench \u201cbench-99\u201d")
+
     def test_what_is_heard_without_eyes(self):
         page = self.open("accept")
         self.assertIn("Bore, middle", page.wait_for(lambda: page.run("return document.getElementById('page-polite').textContent"), "the polite region"))
