@@ -122,7 +122,7 @@ class HouseInside : public House {
     hooks.keeping = [this](const record::Keeping& keeping) {
       if (keeping.kept) spdlog::info("readings are being kept again");
       else spdlog::error("nothing is being kept: {} ({})", keeping.why, keeping.hint);
-      desk_->keeping(keeping.kept, keeping.why, keeping.hint);
+      desk_->keeping(keeping.kept, keeping.why, keeping.hint, keeping.code);
     };
     writer_ = journal_->writer(std::move(hooks));
     return {};
@@ -220,7 +220,7 @@ class HouseInside : public House {
   void tick() {
     const auto now = clock_->now();
     const auto state = clock_->state();
-    desk_->clock(state.trusted, state.why);
+    desk_->clock(state.trusted, state.why, state.code);
     if (const auto today = today_of(now); today != words_of_day_) {
       words_of_day_ = today;   // a plug's calibration may have come due overnight
       desk_->configure(words_of(configuration_.shop, today), configuration_.shop.gauges, candidates_of(configuration_));

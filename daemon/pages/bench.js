@@ -1,5 +1,5 @@
 // The bench page: shows the view that the daemon sends, and sends what the person does. It judges nothing.
-import { load_words, t, word, shown, age, ago, clock_time, day_time, capital, has } from "./words.js";
+import { load_words, turn_language, t, word, shown, age, ago, clock_time, day_time, capital, has } from "./words.js";
 import { load_shop, bench_name, master_name } from "./shop.js";
 import { find, fill, make } from "./dom.js";
 import { Link } from "./link.js";
@@ -13,6 +13,7 @@ import { draw_stage } from "./stage.js";
 import { choose, close_panel, panel_key, panel_open } from "./panels.js";
 import { open_menu, choose_tool, refusal } from "./menu.js";
 import { open_start, scan_start } from "./start.js";
+import { set_theme } from "./page.js";
 
 const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
 const query = new URLSearchParams(location.search);
@@ -143,10 +144,11 @@ function show_choices(view) {
 
 function show_alarms(view) {
   const alarm = (name, title, how, bad, quiet) => make("div", { class: bad ? "bad" : quiet ? "quiet" : "", role: bad ? "alert" : "status", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
-  const sentence_of = (text) => text ? (/[.!?]$/.test(text) ? text : `${text}.`) : "";
+  const sentence_of = (text) => text ? capital(/[.!?]$/.test(text) ? text : `${text}.`) : "";
+  const why = (group, said) => has(`${group}.${said.code}`) ? t(`${group}.${said.code}`) : [said.why, said.hint].map(sentence_of).join(" ");
   fill(find("page-alarms"),
-    view?.keeping?.kept === false ? alarm("not_kept", t("alarm.not_kept"), t("alarm.not_kept_how", { why: sentence_of(capital(view.keeping.why)), hint: sentence_of(capital(view.keeping.hint)) }), true) : null,
-    view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: sentence_of(capital(view.clock.why)) }), false, true) : null,
+    view?.keeping?.kept === false ? alarm("not_kept", t("alarm.not_kept"), t("alarm.not_kept_how", { why: why("keeping", view.keeping) }), true) : null,
+    view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: why("clock", view.clock) }), false, true) : null,
     no_sound ? alarm("no_sound", t("alarm.no_sound"), "", false) : null);
 }
 
@@ -229,8 +231,14 @@ async function take_up(walk) {
   if (!done.ok) toast(refusal(done));
 }
 
+/// Another language: all of the view is said anew, and nothing is announced twice.
+async function speak(language) {
+  await turn_language(language);
+  await show(link.view, true);
+}
+
 function on_key(name) {
-  if (name === "menu" && !panel_open()) return link.view && open_menu(link, link.view, toast);
+  if (name === "menu" && !panel_open()) return link.view && open_menu(link, link.view, toast, speak);
   if (panel_key(name)) return;
   if (["good", "not_good", "again"].includes(name)) on_action(name);
 }
@@ -252,9 +260,8 @@ function on_click(event) {
 
 async function start() {
   const page = await load_shop();
-  await load_words(query.get("language") ?? page.language, query.get("mark") ?? page.decimal_mark);
-  const theme = query.get("theme") ?? localStorage.getItem("theme") ?? page.theme;
-  if (theme === "light" || theme === "dark") document.documentElement.dataset.theme = theme;
+  await load_words(page.language, page.decimal_mark);
+  set_theme(page);
   drawing = new Drawing(find("page-drawing"));
   keys = new Keys(on_key, on_scan, query.get("keys"));
   sound = new Sound((blocked) => {

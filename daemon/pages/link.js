@@ -98,9 +98,9 @@ export class Link {
           signal: AbortSignal.timeout(10000),
         });
         if ((response.status === 503 || response.status === 504) && attempt < 4) throw new Error("busy");
-        return { ok: response.ok, status: response.status, answer: await response.json() };
+        return { ok: response.ok, kind, status: response.status, answer: await response.json() };
       } catch (fault) {
-        if (attempt >= 4) return { ok: false, status: 0, answer: { detail: String(fault.message ?? fault) } };
+        if (attempt >= 4) return { ok: false, kind, status: 0, answer: {} };
         await new Promise((done) => setTimeout(done, 300 * (attempt + 1)));
       }
     }

@@ -1,21 +1,21 @@
 // Behind the one menu key: all that is not measuring.
-import { t, word, plain, clock_time } from "./words.js";
+import { t, has, word, plain, clock_time, languages } from "./words.js";
 import { ask, choose } from "./panels.js";
 import { people, load_lists, edition, tool_name, change_name } from "./shop.js";
 
 export const person_field = (name, label, value) => ({
-  name, label, kind: "choice", value, other: t("form.person_other"), options: people().map((person) => [person.name, person.role ? `${person.name}, ${person.role}` : person.name]),
+  name, label, kind: "choice", value, other: t("form.person_other"), options: people().map((person) => [person.name, person.role ? `${person.name}, ${word("role", person.role)}` : person.name]),
 });
 
-/// What the daemon refused, in a sentence.
+/// What the daemon refused, in a sentence: by its code and, where that says too little, by what was asked for.
 export function refusal(done) {
-  const answer = done.answer ?? {};
-  if (done.status === 409 && answer.code === "moved_on") return t("alarm.moved_on");
-  return [answer.detail ?? answer.title ?? String(done.status), answer.remedy].filter(Boolean).join(". ");
+  const code = done.status ? done.answer?.code ?? "" : "no_connection";
+  const key = [`problem.${code}.${done.kind}`, `problem.${code}`].find(has);
+  return key ? t(key) : t("problem.other", { code: code || done.status });
 }
 
 /// `link` sends; `view` is the present one; `tell` shows a short text.
-export async function open_menu(link, view, tell) {
+export async function open_menu(link, view, tell, turn_language) {
   const lists = await load_lists();
   const send = (kind, saw = true) => async (values) => {
     const done = await link.send(kind, values, saw);
@@ -50,6 +50,7 @@ export async function open_menu(link, view, tell) {
   add("confirm_clock", () => ask(t("clock.title", { time: clock_time(link.now()) }), [person_field("person", t("form.person"), view.person), { name: "right", label: t("menu.confirm_clock"), kind: "choice", options: [["yes", t("clock.right")], ["no", t("clock.wrong")]] }],
     (values) => send("confirm_clock", false)({ person: values.person, right: values.right === "yes" })));
   add("theme", turn_theme);
+  add("language", () => choose(t("menu.language"), languages.map((each) => ({ label: t(`language.${each}`), act: () => turn_language(each) }))));
   choose(t("menu.title"), items);
 }
 

@@ -62,7 +62,7 @@ function for_hold(view) {
   const values = {
     value: shown(hold.value), unit: unit(hold.unit), lower: shown(hold.lower ?? step.lower), upper: shown(hold.upper ?? step.upper),
     size: hold.fits_size, gauge: capital(hold.gauge_name ?? ""), serving: serving(step) || "\u2013", would_be: shown(hold.would_be),
-    status: word("status", hold.why), why: capital(word("served", hold.why)), name: capital(step.name ?? ""), kind: String(step.gauge_kind ?? "").replaceAll("-", " "),
+    status: word("status", hold.why), why: capital(word("served", hold.why)), name: capital(step.name ?? ""), kind: has(`kind.${step.gauge_kind}`) ? t(`kind.${step.gauge_kind}`) : String(step.gauge_kind ?? "").replaceAll("-", " "),
   };
   const exact = `${hold.kind}.${hold.why}`;
   const kind = has(`do.hold.${exact}`) ? exact : hold.kind;

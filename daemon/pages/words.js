@@ -2,15 +2,30 @@
 let words = {};
 let mark = ".";
 
+export const languages = ["en", "de", "es"];
+
+/// The shop's language and decimal mark, unless this browser was set to another language, or the address names one.
 export async function load_words(language, decimal_mark) {
-  mark = decimal_mark || ".";
-  words = await (await fetch("/pages/en.json")).json();
-  if (language && language !== "en") {
-    const other = await fetch(`/pages/${language}.json`);
-    // A text that a language does not have yet is shown in English.
-    if (other.ok) Object.assign(words, await other.json());
-  }
-  document.documentElement.lang = language || "en";
+  const query = new URLSearchParams(location.search);
+  mark = query.get("mark") ?? (decimal_mark || ".");
+  const wanted = [query.get("language"), localStorage.getItem("language"), language].find((each) => languages.includes(each)) ?? "en";
+  words = await (await fetch(`/pages/${wanted}.json`)).json();
+  document.documentElement.lang = wanted;
+  fill_words(document);
+}
+
+/// This browser's own language from now on.
+export async function turn_language(language) {
+  localStorage.setItem("language", language);
+  words = await (await fetch(`/pages/${language}.json`)).json();
+  document.documentElement.lang = language;
+  fill_words(document);
+}
+
+/// What stands in the HTML itself: data-text="key" is filled, data-label="key" becomes the name that is read aloud.
+export function fill_words(root) {
+  for (const element of root.querySelectorAll("[data-text]")) element.textContent = t(element.dataset.text);
+  for (const element of root.querySelectorAll("[data-label]")) element.setAttribute("aria-label", t(element.dataset.label));
 }
 
 export function has(key) { return words[key] !== undefined; }

@@ -109,7 +109,7 @@ class ConfigReader {
     config.name = table.text("name");
     config.decimal_mark = table.word("decimal_mark", {".", ","}, ".");
     config.theme = table.word("theme", {"system", "light", "dark"}, "system");
-    config.language = table.word("language", {"en"}, "en");
+    config.language = table.word("language", {"en", "de", "es"}, "en");
     table.done();
   }
 

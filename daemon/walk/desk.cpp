@@ -456,17 +456,19 @@ void Desk::not_answered(const std::string& gauge, const std::string& why) {
   take(std::move(input), {}, {});
 }
 
-void Desk::keeping(bool kept, const std::string& why, const std::string& hint) {
+void Desk::keeping(bool kept, const std::string& why, const std::string& hint, const std::string& code) {
   surrounding_.kept = kept;
   surrounding_.not_kept_why = why;
   surrounding_.not_kept_hint = hint;
+  surrounding_.not_kept_code = code;
   for (const auto& bench : benches()) refresh_view(bench);
 }
 
-void Desk::clock(bool trusted, const std::string& why) {
+void Desk::clock(bool trusted, const std::string& why, const std::string& code) {
   if (surrounding_.clock_trusted == trusted && surrounding_.clock_why == why) return;
   surrounding_.clock_trusted = trusted;
   surrounding_.clock_why = why;
+  surrounding_.clock_code = code;
   for (const auto& bench : benches()) refresh_view(bench);
 }
 

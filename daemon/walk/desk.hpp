@@ -54,8 +54,8 @@ class Desk : public DeskDoor {
   void refused(const std::string& gauge, const Refusal& refusal, const Frame& frame);
   void line_changed(const std::string& gauge, const GaugeLine& line);
   void not_answered(const std::string& gauge, const std::string& why);
-  void keeping(bool kept, const std::string& why, const std::string& hint);
-  void clock(bool trusted, const std::string& why);
+  void keeping(bool kept, const std::string& why, const std::string& hint, const std::string& code = {});
+  void clock(bool trusted, const std::string& why, const std::string& code = {});
   /// An event of the daemon: "clock_stepped", "journal_branched", "stopped", ...
   void house_event(const std::string& kind, boost::json::object body);
   /// To be called about once a second.

@@ -331,8 +331,9 @@ json::object bench_view(const States& states, const Context& context, const Surr
   view["bench"] = bench_id;
   view["ask"] = "idle";
   view["state"] = "idle";
-  view["keeping"] = {{"kept", surrounding.kept}, {"why", surrounding.not_kept_why}, {"hint", surrounding.not_kept_hint}};
-  view["clock"] = {{"trusted", surrounding.clock_trusted}, {"why", surrounding.clock_why}};
+  view["keeping"] = {{"kept", surrounding.kept}, {"code", surrounding.not_kept_code},
+                     {"why", surrounding.not_kept_why}, {"hint", surrounding.not_kept_hint}};
+  view["clock"] = {{"trusted", surrounding.clock_trusted}, {"code", surrounding.clock_code}, {"why", surrounding.clock_why}};
   view["person"] = text_or_null(bench.person);
   view["person_how"] = bench.person.empty() ? "" : "name stated, not signed in";
   for (const char* member : {"walk", "step", "last", "hold", "next", "capture", "asked_gauge"}) view[member] = nullptr;

@@ -27,9 +27,9 @@ struct Surrounding {
   std::map<std::string, GaugeLine> lines;                                        ///< by gauge
   std::map<std::string, std::map<std::string, std::deque<EarlierValue>>> earlier;  ///< lot -> feature -> oldest first
   bool kept = true;
-  std::string not_kept_why, not_kept_hint;
+  std::string not_kept_code, not_kept_why, not_kept_hint;
   bool clock_trusted = true;
-  std::string clock_why;
+  std::string clock_code, clock_why;
 };
 
 /// All members of VIEW.md but `sequence` and `sound`, which the desk adds.
