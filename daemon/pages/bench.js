@@ -11,14 +11,16 @@ import { last_shown } from "./verdict.js";
 import { shape } from "./shapes.js";
 import { draw_stage } from "./stage.js";
 import { choose, close_panel, panel_key, panel_open } from "./panels.js";
-import { open_menu, choose_tool, refusal } from "./menu.js";
+import { open_menu, can_be_set_aside, choose_about, choose_person, choose_tool, refusal } from "./menu.js";
 import { open_start, scan_start } from "./start.js";
 import { set_theme } from "./page.js";
+import { set_screen } from "./screen.js";
+import { tell_ear } from "./heard.js";
 
 const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
 const query = new URLSearchParams(location.search);
 let link, keys, sound, drawing;
-let no_sound = false, said_key = "", said_do = "", asked_tool = "", busy = false;
+let no_sound = false, said_alarms = [], said_key = "", said_do = "", asked_tool = "", busy = false;
 
 function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
 
@@ -52,23 +54,23 @@ function show_sentence(view) {
   const whole = `${said.title}. ${said.how ?? ""}`;
   if (whole !== said_do) {
     said_do = whole;
-    set_text(find(said.held ? "page-assertive" : "page-polite"), whole);
+    tell_ear(whole, 1);
   }
 }
 
-/// All digits are shown: a long value is set smaller, never cut.
-function fit(number) {
-  if (!number || number.classList.contains("words")) return;
-  number.style.fontSize = "";
-  for (let turn = 0; turn < 6 && number.scrollWidth > number.clientWidth; ++turn)
-    number.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(number).fontSize) * Math.min(.97, number.clientWidth / number.scrollWidth))}px`;
+/// All digits and letters are shown: a long value is set smaller, never cut.
+function fit(element) {
+  if (!element) return;
+  element.style.fontSize = "";
+  for (let turn = 0; turn < 6 && element.scrollWidth > element.clientWidth; ++turn)
+    element.style.fontSize = `${Math.floor(parseFloat(getComputedStyle(element).fontSize) * Math.min(.97, element.clientWidth / element.scrollWidth))}px`;
 }
 
 function redraw(view) {
-  const number = find("page-value").querySelector(".number");
-  fit(number);
+  const large = find("page-value").querySelectorAll(".number, .word");
+  large.forEach(fit);
   draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
-  fit(number);  // a ruler beside the value takes some of its room
+  large.forEach(fit);  // a ruler beside the value takes some of its room
 }
 
 function show_value(view) {
@@ -80,16 +82,17 @@ function show_value(view) {
   place.className = `value ${seen.shape}`;
   fill(place,
     seen.of ? make("div", { class: "of" }, seen.of) : null, seen.word || seen.number ? shape(seen.shape) : null,
-    seen.number != null ? make("div", { class: "number" }, seen.number, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
+    seen.number != null ? make("div", { class: "number" }, make("span", {}, seen.number), seen.unit ? make("wbr") : null, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
     seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
     ...[seen.detail].flat().filter(Boolean).map((text) => make("div", { class: "detail" }, text)),
-    ...seen.more.map((text) => make("div", { class: "more" }, text)));
+    ...seen.more.map((text) => make("div", { class: "more" }, text)),
+    can_be_set_aside(view) ? make("button", { type: "button", "data-act": "about", class: "about" }, t("act.about")) : null);
   if (seen.key !== said_key) {
     const first = said_key === "";
     said_key = seen.key;
     if (!first) {
       place.classList.add("fresh");
-      set_text(find("page-assertive"), [seen.number, seen.unit, seen.word, seen.detail].flat().filter(Boolean).join(" "));
+      tell_ear([seen.number, seen.unit, seen.word, seen.detail].flat().filter(Boolean).join(" "), 0);
     }
   }
 }
@@ -130,7 +133,8 @@ function show_foot(view) {
   const actions = view.walk
     ? ["good", "not_good", "again"].map((name) => button(name, view.actions?.[name]))
     : [make("button", { type: "button", "data-act": "begin" }, t("act.begin"), view.parked?.length ? null : make("kbd", {}, keys.label("good")))];
-  fill(find("page-actions"), ...actions, make("button", { type: "button", "data-act": "menu", class: "menu" }, t("act.menu"), make("kbd", {}, keys.label("menu"))));
+  fill(find("page-actions"), ...actions, make("button", { type: "button", "data-act": "person", class: "menu" }, t("act.person"), make("small", {}, view.person ?? t("head.person_none"))),
+    make("button", { type: "button", "data-act": "menu", class: "menu" }, t("act.menu"), make("kbd", {}, keys.label("menu"))));
 }
 
 function show_choices(view) {
@@ -139,21 +143,25 @@ function show_choices(view) {
   if (place.hidden) return;
   fill(place, ...parked.map((walk, index) => make("button", { type: "button", "data-walk": walk.walk },
     make("b", {}, t("start.take_up", { lot: walk.lot_name, size: walk.size }), index === 0 ? make("kbd", {}, keys.label("good")) : null),
-    make("span", {}, t("start.stands_at", { serial: walk.serial ?? "\u2013", last: walk.last ?? "", balloon: walk.balloon ?? "", name: walk.name ?? "", time: day_time(walk.since_utc, link.now()) })))));
+    make("span", {}, t("start.stands_at", { serial: walk.serial ?? "\u2013", last: walk.last ?? "", balloon: walk.balloon ?? "", name: walk.name ?? "", time: day_time(walk.since_utc, link.now()), ago: ago(walk.since_utc, link.now()) })))));
 }
 
 function show_alarms(view) {
-  const alarm = (name, title, how, bad, quiet) => make("div", { class: bad ? "bad" : quiet ? "quiet" : "", role: bad ? "alert" : "status", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
+  const alarm = (name, title, how, bad, quiet) => make("div", { class: bad ? "bad" : quiet ? "quiet" : "", "data-alarm": name }, make("b", {}, title), how ? make("span", {}, how) : null);
   const sentence_of = (text) => text ? capital(/[.!?]$/.test(text) ? text : `${text}.`) : "";
   const why = (group, said) => has(`${group}.${said.code}`) ? t(`${group}.${said.code}`) : [said.why, said.hint].map(sentence_of).join(" ");
   fill(find("page-alarms"),
     view?.keeping?.kept === false ? alarm("not_kept", t("alarm.not_kept"), t("alarm.not_kept_how", { why: why("keeping", view.keeping) }), true) : null,
     view?.clock?.trusted === false ? alarm("clock", t("alarm.clock"), t("alarm.clock_how", { why: why("clock", view.clock) }), false, true) : null,
     no_sound ? alarm("no_sound", t("alarm.no_sound"), "", false) : null);
+  const now = [...find("page-alarms").querySelectorAll("b")].map((each) => each.textContent);
+  tell_ear(now.filter((each) => !said_alarms.includes(each)).join(". "));
+  said_alarms = now;
 }
 
 function show_cut() {
   const cut = find("page-cut"), away = !link.connected || !link.view;
+  if (away && cut.hidden && link.view) tell_ear(t("cut.title"), 0);
   cut.hidden = !away;
   document.body.classList.toggle("is-cut", away);
   if (!away) return;
@@ -195,6 +203,7 @@ function toast(text) {
   const place = find("page-toast");
   set_text(place, text);
   place.hidden = false;
+  tell_ear(text, 0);
   clearTimeout(toast.timer);
   toast.timer = setTimeout(() => { place.hidden = true; }, 6000);
 }
@@ -254,6 +263,8 @@ function on_click(event) {
   button.blur();  // the next Enter is the pedal's, not this button's
   if (button.dataset.walk) return take_up(button.dataset.walk);
   if (button.dataset.act === "menu") return on_key("menu");
+  if (button.dataset.act === "person") return link.view && choose_person(link, link.view, toast);
+  if (button.dataset.act === "about") return link.view && choose_about(link, link.view, toast);
   if (button.dataset.act === "begin") return link.view && open_start(link, link.view);
   on_action(button.dataset.act);
 }
@@ -262,6 +273,8 @@ async function start() {
   const page = await load_shop();
   await load_words(page.language, page.decimal_mark);
   set_theme(page);
+  set_screen();
+  addEventListener("resize", set_screen);  // a zoom too
   drawing = new Drawing(find("page-drawing"));
   keys = new Keys(on_key, on_scan, query.get("keys"));
   sound = new Sound((blocked) => {
@@ -282,6 +295,7 @@ async function start() {
   setInterval(() => {
     if (!link.view) return;
     fill(find("page-gauges"), ...gauge_lines(link.view));
+    show_choices(link.view);
     show_cut();
   }, 1000);
 }

@@ -20,11 +20,13 @@ export class Link {
     this.view = null;
     this.connected = false;
     this.heard = 0;      // performance.now() of the last message
+    this.heard_wall = 0; // Date.now() of it: a machine that sleeps may stop the other clock
     this.offset = 0;     // daemon's clock less this page's
     this.wait = 250;
     this.unknown = false;
     this.open();
     setInterval(() => this.watch(), 1000);
+    for (const event of ["visibilitychange", "online", "resume"]) window.addEventListener(event, () => this.watch(), true);
   }
 
   open() {
@@ -32,12 +34,14 @@ export class Link {
     const socket = new WebSocket(address);
     this.socket = socket;
     this.opened = performance.now();
+    this.opened_wall = Date.now();
     socket.onmessage = (event) => { if (socket === this.socket) this.take(JSON.parse(event.data)); };
     socket.onclose = () => { if (socket === this.socket) this.lost(); };
   }
 
   take(message) {
     this.heard = performance.now();
+    this.heard_wall = Date.now();
     this.wait = 250;
     if (message.type === "alive") {
       this.offset = new Date(message.utc) - Date.now();
@@ -72,8 +76,8 @@ export class Link {
 
   watch() {
     if (!this.socket) return this.on_state(false);
-    const since = Math.max(this.heard, this.opened);
-    if (performance.now() - since > patience) {
+    const since = Math.max(this.heard, this.opened), since_wall = Math.max(this.heard_wall, this.opened_wall);
+    if (performance.now() - since > patience || Date.now() - since_wall > patience) {
       const socket = this.socket;
       socket.onclose = null;
       socket.close();
@@ -82,7 +86,7 @@ export class Link {
   }
 
   now() { return Date.now() + this.offset; }
-  age() { return this.heard ? performance.now() - this.heard : 0; }
+  age() { return this.heard ? Math.max(performance.now() - this.heard, Date.now() - this.heard_wall) : 0; }
 
   /// -> {ok, status, answer}. Where the answer was lost, it is asked for again with the same key.
   async send(kind, body = {}, saw = true) {

@@ -1,6 +1,7 @@
 // Behind the one menu key: all that is not measuring.
-import { t, has, word, plain, clock_time, languages } from "./words.js";
+import { t, has, word, plain, shown, unit, clock_time, languages } from "./words.js";
 import { ask, choose } from "./panels.js";
+import { ask_screen } from "./screen.js";
 import { people, load_lists, edition, tool_name, change_name } from "./shop.js";
 
 export const person_field = (name, label, value) => ({
@@ -29,20 +30,19 @@ export async function open_menu(link, view, tell, turn_language) {
   const add = (key, act, label = t(`menu.${key}`)) => items.push({ label, act });
   if (walk) {
     add("park", () => now("park"));
-    add("note", () => ask(t("menu.note"), [{ name: "text", label: t("form.text"), wide: true }], send("note")));
+    add("note", () => write_note(link));
     add("run_change", () => run_change(link, view, lists, send));
     if (walk.need === "release" || view.hold?.kind === "setup_not_released")
       add("run_release", () => ask(t("menu.run_release"), [{ kind: "note", label: t("caution.release") }, person_field("person", t("form.second_person"))], (values) => send("run_release")({ ...values, lot: walk.lot })));
   }
-  add("change_person", () => ask(t("menu.change_person"), [person_field("person", t("form.person"), view.person)], send(walk ? "change_person" : "state_person")));
+  add("change_person", () => choose_person(link, view, tell));
   if (walk && step?.unit && step.kind !== "setting")
     add("type_value", () => ask(t("menu.type_value"), [{ kind: "note", label: t("form.typed_note") }, { name: "value", label: t("form.value"), mode: "decimal" }, { name: "unit", label: t("form.unit"), value: step.unit }],
       (values) => send("type_value")({ value: plain(values.value), unit: values.unit })));
   if (walk && lists.tools.length) add("state_tool", () => choose_tool_kind(link, lists, tell));
   if (view.hold?.hard && view.hold.kind !== "setup_not_released")
     add("lift_hold", () => ask(t("menu.lift_hold"), [person_field("person", t("form.second_person")), { name: "reason", label: t("form.reason"), kind: "choice", options: lists.pass_reasons.map((reason) => [reason, reason]) }], send("lift_hold")));
-  if (walk && view.last?.what === "counted" && view.last.key)
-    add("set_aside", () => choose(t("reason.title"), lists.retake_reasons.map((reason) => ({ label: reason, act: () => now("set_aside", { reading: view.last.key, reason }) }))));
+  if (can_be_set_aside(view)) add("set_aside", () => choose_about(link, view, tell));
   if (walk) {
     add("end_walk", () => now("end_walk"));
     add("give_up", () => choose(t("menu.give_up"), lists.pass_reasons.map((reason) => ({ label: reason, act: () => now("give_up", { reason }) }))));
@@ -50,8 +50,45 @@ export async function open_menu(link, view, tell, turn_language) {
   add("confirm_clock", () => ask(t("clock.title", { time: clock_time(link.now()) }), [person_field("person", t("form.person"), view.person), { name: "right", label: t("menu.confirm_clock"), kind: "choice", options: [["yes", t("clock.right")], ["no", t("clock.wrong")]] }],
     (values) => send("confirm_clock", false)({ person: values.person, right: values.right === "yes" })));
   add("theme", turn_theme);
+  add("screen", ask_screen);
   add("language", () => choose(t("menu.language"), languages.map((each) => ({ label: t(`language.${each}`), act: () => turn_language(each) }))));
   choose(t("menu.title"), items);
+}
+
+/// Who is at the bench from now on: one touch on a name.
+export function choose_person(link, view, tell) {
+  const kind = view.walk ? "change_person" : "state_person";
+  const take = async (values) => {
+    const done = await link.send(kind, values, Boolean(view.walk));
+    return done.ok ? null : refusal(done);
+  };
+  const items = people().filter((person) => person.name !== view.person).map((person) => ({ label: person.name, sub: word("role", person.role), act: async () => {
+    const said = await take({ person: person.name });
+    if (said) tell(said);
+  } }));
+  items.push({ label: t("form.person_other"), act: () => ask(t("menu.change_person"), [{ name: "person", label: t("form.person"), wide: true }], take) });
+  choose(t("menu.change_person"), items);
+}
+
+export const can_be_set_aside = (view) => Boolean(view.walk && view.last?.what === "counted" && view.last.key);
+
+/// The reading that came last: set aside for a reason, or a word about it.
+export async function choose_about(link, view, tell) {
+  const lists = await load_lists(), last = view.last;
+  const aside = async (reason) => {
+    const done = await link.send("set_aside", { reading: last.key, reason });
+    if (!done.ok) tell(refusal(done));
+  };
+  choose([last.name, [shown(last.value), unit(last.unit)].filter(Boolean).join(" ")].filter(Boolean).join(": "), [
+    ...lists.retake_reasons.map((reason) => ({ label: t("about.set_aside", { reason }), act: () => aside(reason) })),
+    { label: t("menu.note"), act: () => write_note(link) }]);
+}
+
+function write_note(link) {
+  ask(t("menu.note"), [{ name: "text", label: t("form.text"), wide: true }], async (values) => {
+    const done = await link.send("note", values);
+    return done.ok ? null : refusal(done);
+  });
 }
 
 async function run_change(link, view, lists, send) {

@@ -7,7 +7,8 @@ let open = null;
 
 export const panel_open = () => open !== null;
 
-function show(title, content, name) {
+/// Anything over the page, under a title.
+export function show_panel(title, content, name) {
   close_panel();
   const dialog = make("dialog", { class: "panel", "aria-label": title }, make("h2", {}, title), content);
   document.body.append(dialog);
@@ -31,7 +32,7 @@ export function choose(title, items, name) {
   items.forEach((item, index) => list.append(make("li", {}, make("button", { type: "button", onclick: () => { close_panel(); item.act(); } },
     index < 10 ? make("kbd", {}, String((index + 1) % 10)) : null, make("span", {}, item.label, item.sub ? make("small", { class: "soft" }, ` ${item.sub}`) : null)))));
   const row = make("div", { class: "row" }, make("button", { type: "button", onclick: close_panel }, t("menu.close")));
-  show(title, make("div", {}, list, row), name);
+  show_panel(title, make("div", {}, list, row), name);
   open.buttons = [...list.querySelectorAll("button")];
 }
 
@@ -58,7 +59,7 @@ export function ask(title, fields, send, button = t("menu.send")) {
       }
     } else if (field.kind === "checks") {
       input = make("div", { role: "group" });
-      for (const [value, text] of field.options) input.append(make("label", {}, make("span", {}, make("input", { type: "checkbox", value }), ` ${text}`)));
+      for (const [value, text] of field.options) input.append(make("label", { class: "check" }, make("input", { type: "checkbox", value }), make("span", {}, text)));
       label.append(input);
     } else {
       input = make("input", { name: field.name, autocomplete: "off", value: field.value ?? "", inputmode: field.kind === "number" ? "numeric" : field.mode });
@@ -69,7 +70,7 @@ export function ask(title, fields, send, button = t("menu.send")) {
     inputs.set(field.name, input);
     form.append(label);
   }
-  const fault = make("p", { class: "fault", role: "alert", hidden: true });
+  const fault = make("p", { class: "fault", tabindex: -1, hidden: true });
   const submit = make("button", { class: "main-button", type: "submit" }, button);
   form.append(fault, make("div", { class: "row" }, make("button", { type: "button", onclick: close_panel }, t("menu.close")), submit));
   form.addEventListener("submit", async (event) => {
@@ -79,9 +80,10 @@ export function ask(title, fields, send, button = t("menu.send")) {
     submit.disabled = false;
     fault.textContent = said ?? "";
     fault.hidden = !said;
+    if (said) fault.focus();  // and so it is read aloud
     if (!said) close_panel();
   });
-  show(title, form);
+  show_panel(title, form);
   open.inputs = inputs;
   return inputs;
 }

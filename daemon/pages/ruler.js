@@ -87,22 +87,21 @@ export function draw_ruler(overlay, place, half, feature, { last, earlier = [], 
     tick.setAttribute("opacity", (.18 + .5 * (index + 1) / earlier.length).toFixed(2));
     group.append(tick);
   });
-  const upright = Math.abs(wy) > Math.abs(wx);
-  const label = (at, text, name = "") => {
-    // A label that would leave the page stands on the other side of the ruler.
-    const long = text.length * 9 * Math.max(size, .9) + 20;
-    const turned = nx < -.5 && point(at, broad)[0] < long;
-    const [x, y] = point(at, (broad + 14 * size) * (turned ? -1 : 1));
-    const anchor_side = upright || Math.abs(nx) > .5 ? ((nx < 0) !== turned ? "end" : "start") : "middle";
-    return draw("text", { class: name, x, y: y + (upright || Math.abs(nx) > .5 ? 9 : ny < 0 ? -4 : 26), "text-anchor": anchor_side }, text);
-  };
-  if (numbers && scale.soft !== "lower") group.append(label(-upper_at, padded(feature.lower, feature.decimals)));
-  if (numbers && scale.soft !== "upper") group.append(label(upper_at, padded(feature.upper, feature.decimals)));
+  // Where a limit's number may stand: beside it, on either side; further out along the ruler; clear of the mark.
+  const beside = Math.abs(nx) > .5;
+  const places = (at) => [[1, 0], [-1, 0], [1, .16], [-1, .16], [1, .32], [-1, .32]].flatMap(([way, out]) => [14, 40].map((gap) => {
+    const [x, y] = point(at + Math.sign(at) * out, way * (broad + gap * size));
+    const dx = nx * way, dy = ny * way;
+    return { x, y: beside ? y : dy < 0 ? y - 12 : y + 12, "text-anchor": beside ? (dx < 0 ? "end" : "start") : "middle" };
+  }));
+  const labels = [];
+  if (numbers && scale.soft !== "lower") labels.push({ text: padded(feature.lower, feature.decimals), places: places(-upper_at) });
+  if (numbers && scale.soft !== "upper") labels.push({ text: padded(feature.upper, feature.decimals), places: places(upper_at) });
   if (hold?.fits_lower != null && hold.fits_size) {
     const low = scale.at(hold.fits_lower), high = scale.at(hold.fits_upper);
     if (Math.abs(low) <= 1 && Math.abs(high) <= 1) for (const at of [low, high]) group.append(line(at, -broad, broad, "other"));
   }
-  let end = null;
+  const made = { group, labels };
   if (last?.value != null && Number.isFinite(Number(last.value))) {
     const { at, out } = mark_position(scale, last, size / half);
     const tone = last.verdict === "accept" ? "accept" : last.verdict === "reject" ? "reject" : "neutral";
@@ -111,8 +110,42 @@ export function draw_ruler(overlay, place, half, feature, { last, earlier = [], 
       const [x, y] = point(out * 1.0), tip = point(out * 1.16);
       group.append(draw("path", { class: tone, d: `M${x - nx * 17 * size} ${y - ny * 17 * size}L${x + nx * 17 * size} ${y + ny * 17 * size}L${tip[0]} ${tip[1]}Z` }));
     }
-    end = { at: point(at, broad + 26 * size), other: point(at, -broad - 26 * size), tone };
+    made.end = { at: point(at, broad + 26 * size), other: point(at, -broad - 26 * size), tone };
   }
   overlay.append(group);
-  return end;
+  return made;
 }
+
+/// The numbers of all rulers, each at the first of its places that is free of rulers, other numbers and `taken`. One that
+/// finds none is left out: the limits stand in the sentence too.
+export function place_labels(overlay, rulers, taken, width, height) {
+  const filled = [...taken];
+  for (const { group } of rulers) for (const element of group.children) filled.push(...boxes_of(element).map((box) => grown(box, 3)));
+  for (const { group, labels } of rulers) {
+    for (const { text, places } of labels) {
+      const label = draw("text", { "dominant-baseline": "central" }, text);
+      group.append(label);
+      const free = places.some((place) => {
+        for (const [name, value] of Object.entries(place)) label.setAttribute(name, value);
+        const box = label.getBBox();
+        return box.x >= 0 && box.y >= 0 && box.x + box.width <= width && box.y + box.height <= height && !filled.some((other) => meet(box, other));
+      });
+      if (free) filled.push(label.getBBox());
+      else label.remove();
+    }
+  }
+}
+
+/// A slanted line fills little of the box round it: it is taken in pieces.
+function boxes_of(element) {
+  const box = element.getBBox(), pieces = element.nodeName === "line" ? Math.ceil(Math.min(box.width, box.height) / 10) : 0;
+  if (pieces < 2) return [box];
+  const [x1, y1, x2, y2] = ["x1", "y1", "x2", "y2"].map((name) => Number(element.getAttribute(name)));
+  return Array.from({ length: pieces }, (_, at) => {
+    const from = at / pieces, to = (at + 1) / pieces, xs = [x1 + (x2 - x1) * from, x1 + (x2 - x1) * to], ys = [y1 + (y2 - y1) * from, y1 + (y2 - y1) * to];
+    return { x: Math.min(...xs), y: Math.min(...ys), width: Math.abs(xs[1] - xs[0]), height: Math.abs(ys[1] - ys[0]) };
+  });
+}
+
+const grown = (box, by) => ({ x: box.x - by, y: box.y - by, width: box.width + 2 * by, height: box.height + 2 * by });
+const meet = (a, b) => a.x < b.x + b.width && b.x < a.x + a.width && a.y < b.y + b.height && b.y < a.y + a.height;

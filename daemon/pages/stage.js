@@ -1,7 +1,7 @@
 // The stage: the drawing, the ruler of what is asked for now, the ruler of what came last, and the line from its mark to
 // its value.
 import { draw } from "./dom.js";
-import { anchor, draw_ruler } from "./ruler.js";
+import { anchor, draw_ruler, place_labels } from "./ruler.js";
 
 const same_place = (step, last) => last && step && last.feature === step.feature;
 
@@ -35,6 +35,7 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   const measured = step && step.unit && (step.lower != null || step.upper != null);
   const together = same_place(step, last) || (view.hold && last?.what === "held");
   const apart = last && !together && last.value != null && (last.lower != null || last.upper != null);
+  const rulers = [];
   let end = null;
   if (measured) {
     // Beside a value there is room for one ruler: the value's own.
@@ -42,7 +43,8 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
     if (place) {
       const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
       const made = draw_ruler(overlay, place, room(place, stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold, size });
-      if (together) end = made;
+      if (made) rulers.push(made);
+      if (together) end = made?.end;
     }
   } else if (now_edge && step) {
     ring(overlay, now_edge);
@@ -50,10 +52,19 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   if (apart) {
     // A setting has no edge; its ruler stands beside the value.
     const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(stage_place, value_place);
-    end = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1, size })
+    const made = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1, size })
       : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last, size }) : null;
+    if (made) rulers.push(made);
+    end = made?.end;
   }
+  place_labels(overlay, rulers, value_box.width ? [filled_by(value_place, stage)] : [], stage.width, stage.height);
   if (end && value_box.width && !stage_place.classList.contains("beside")) leader(overlay, end, value_box, stage);
+}
+
+/// Where the value's text stands; beside it there may be room for a ruler.
+function filled_by(value_place, stage) {
+  const box = value_place.getBoundingClientRect(), free = parseFloat(getComputedStyle(value_place).paddingLeft);
+  return { x: box.left - stage.left + free, y: box.top - stage.top, width: box.width - free, height: box.height };
 }
 
 function held_mark(view) {

@@ -7,7 +7,7 @@ export const languages = ["en", "de", "es"];
 /// The shop's language and decimal mark, unless this browser was set to another language, or the address names one.
 export async function load_words(language, decimal_mark) {
   const query = new URLSearchParams(location.search);
-  mark = query.get("mark") ?? (decimal_mark || ".");
+  mark = [query.get("mark"), decimal_mark].find((each) => each === "." || each === ",") ?? ".";
   const wanted = [query.get("language"), localStorage.getItem("language"), language].find((each) => languages.includes(each)) ?? "en";
   words = await (await fetch(`/pages/${wanted}.json`)).json();
   document.documentElement.lang = wanted;
@@ -77,7 +77,8 @@ export function ago(utc, now) {
   if (seconds < 5) return t("time.now");
   if (seconds < 60) return t("time.seconds", { count: Math.floor(seconds / 5) * 5 });
   if (seconds < 5400) return t("time.minutes", { count: Math.round(seconds / 60) });
-  return t("time.hours", { count: Math.round(seconds / 3600) });
+  if (seconds < 129600) return t("time.hours", { count: Math.round(seconds / 3600) });
+  return t("time.days", { count: Math.round(seconds / 86400) });
 }
 export function age(milliseconds) {
   const seconds = Math.max(0, Math.round(milliseconds / 1000));

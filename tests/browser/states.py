@@ -93,7 +93,7 @@ SETTING = {"kind": "setting", **DUE, "nominal": "25.002", "lower": "25.000", "up
 PARKED = {**WALK, "walk": "a1/3", "lot_name": "26-117", "size": "FB-25L", "serial": 7, "last": 12, "balloon": "1",
           "name": "overall length", "since_utc": stamp(60000)}
 
-COMMON = {"ask": "ask-1", "state": "step", "keeping": {"kept": True, "why": "", "hint": ""}, "clock": {"trusted": True, "why": ""},
+COMMON = {"ask": "ask-1", "state": "step", "keeping": {"kept": True, "code": "", "why": "", "hint": ""}, "clock": {"trusted": True, "code": "", "why": ""},
           "person": "R. Field", "person_how": "name stated, not signed in", "walk": WALK, "step": step(),
           "earlier": earlier("25.009", "25.010", "25.0105", "25.011", "25.0102", "25.012", "25.0115"), "last": None, "hold": None,
           "actions": actions(None, "pass_over", "retake"),
@@ -170,8 +170,8 @@ STATES = {
     "between": {"state": "between_parts", "step": None, "next": None, "last": last(), "actions": actions("begin_part", "end_walk", "retake_previous")},
     "release": {"state": "hard_hold", "hold": hold("setup_not_released", hard=True, unit=None), "step": None, "next": None, "last": last(),
                 "walk": {**WALK, "need": "release", "serial": None}, "actions": actions(None, None, "retake_previous")},
-    "not-kept": {"keeping": {"kept": False, "why": "the disk is full", "hint": "free space; the daemon goes on by itself"},
-                 "clock": {"trusted": False, "why": "UTC is before the last journalled time"}, "last": last()},
+    "not-kept": {"keeping": {"kept": False, "code": "disk_full", "why": "the disk is full", "hint": "free space; the daemon goes on by itself"},
+                 "clock": {"trusted": False, "code": "clock_before_record", "why": "UTC is before the last journalled time"}, "last": last()},
     "inch": {"walk": {**WALK, "size": "FB-100", "lot_name": "26-119"}, "earlier": [], "step": step(nominal="1.0000", lower="1.0000", upper="1.0008", unit="in"),
              "last": last(feature="bore", name="bore", place="front", value="1.00059", unit="in", lower="1.0000", upper="1.0008", nominal="1.0000",
                           by="0.00021", edge="bore", ruler="down", material="inside", sent={"value": "25.415", "unit": "mm"})},
