@@ -1,21 +1,27 @@
 #include "daemon/house.hpp"
 
-#include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
+#include <boost/asio/thread_pool.hpp>
 #include <iostream>
 #include <random>
 
 #include "daemon/house_parts.hpp"
+#include "daemon/house_reload.hpp"
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
+#include "daemon/safe_door.hpp"
+#include "daemon/serve/problem.hpp"
 #include "daemon/serve/record_routes.hpp"
 #include "daemon/serve/server.hpp"
+#include "daemon/service_manager.hpp"
+#include "daemon/sink_to_desk.hpp"
+#include "daemon/watchdog.hpp"
 #include "drivers/ports/clock.hpp"
 
 namespace tallystick {
@@ -27,51 +33,33 @@ using namespace std::chrono_literals;
 
 constexpr std::uint64_t events_between_checkpoints = 500;
 
-/// What the ports tell, told on to the desk.
-class SinkToDesk : public ports::GaugeSink {
- public:
-  std::function<walk::Desk*()> desk;
-  std::function<std::vector<std::string>(const std::string& port)> gauges_of;
-
-  void reading(Reading reading) override { desk()->offer(std::move(reading)); }
-  void refusal(const std::string& port, const std::string& gauge, const Refusal& refusal, const Frame& frame) override {
-    const auto gauges = gauges_of(port);
-    // A port with one gauge: its refused frames are that gauge's, whatever they say.
-    desk()->refused(gauge.empty() && gauges.size() == 1 ? gauges.front() : gauge, refusal, frame);
-  }
-  void port_changed(const ports::PortStatus& status) override {
-    walk::GaugeLine line;
-    line.port_state = std::string(ports::name(status.state));
-    line.since_utc_us = status.away_since_utc_us ? status.away_since_utc_us : status.since_utc_us;
-    line.last_heard_utc_us = status.last_heard_utc_us;
-    line.why = status.why;
-    for (const auto& gauge : gauges_of(status.port)) desk()->line_changed(gauge, line);
-  }
-  void unknown_channel(const ports::UnknownChannel& channel) override {
-    spdlog::warn("port {}: channel \"{}\" is not in the register; its frames are held, not given to a gauge", channel.port,
-                 channel.channel);
-  }
-  void not_answered(const std::string&, const std::string& gauge, const Error& why) override {
-    desk()->not_answered(gauge, why.code);
-  }
-};
-
 std::string today_of(const Stamp& now) { return utc_text(now.utc_us).substr(0, 10); }
 
 class HouseInside : public House {
  public:
-  explicit HouseInside(HouseOptions options) : options_(std::move(options)), signals_(io_), second_(io_) {}
+  explicit HouseInside(HouseOptions options)
+      : options_(std::move(options)), signals_(io_), hang_up_(io_), second_(io_) {
+    if (!options_.manager) options_.manager = &nobody_;
+  }
   ~HouseInside() override { take_down(); }
 
   Done build() {
-    auto configuration = record::load_configuration(options_.configuration);
-    if (!configuration) return tl::unexpected(configuration.error());
+    auto configuration = record::load_configuration(options_.configuration, {.dialects = !options_.safe});
+    if (!configuration) {
+      auto error = configuration.error();
+      error.code = "configuration_unreadable";
+      return tl::unexpected(std::move(error));
+    }
     configuration_ = std::move(*configuration);
+    // Such a file does not say where the record lies; a new record in the folder of the default would be a second one.
+    for (const auto& fault : configuration_.faults)
+      if (fault.code == "not_toml" && fault.file == configuration_.file.filename()) return fail("not_toml", fault.what, fault.file, fault.remedy);
     for (const auto& fault : configuration_.faults) spdlog::warn("configuration: {}", checklist::text(fault));
     if (auto done = open_record(); !done) return done;
     if (auto done = make_desk(); !done) return done;
     if (auto done = listen(); !done) return done;
-    open_ports();
+    if (options_.safe) spdlog::warn("safe start: no gauge is opened, nothing is taken; record, pages and export can be read");
+    else open_ports();
     return {};
   }
 
@@ -81,7 +69,12 @@ class HouseInside : public House {
     signals_.async_wait([this](const boost::system::error_code& error, int) {
       if (!error) begin_stop();
     });
+    hang_up_.add(SIGHUP);
+    wait_for_hang_up();
     clock_->watch(io_);
+    watchdog_ = std::make_unique<Watchdog>(*options_.manager,
+                                           [this](std::function<void()> turned) { writer_->turn(std::move(turned)); });
+    options_.manager->ready(status_line());
     tick();
     std::cout << "listening on http://" << configuration_.shop.daemon.address << ':' << server_->port() << std::endl;
     io_.run();
@@ -147,6 +140,12 @@ class HouseInside : public House {
     desk_ = std::make_unique<walk::Desk>(std::move(seams));
     if (auto done = load_desk(*desk_, *reader_); !done) return done;
     words_of_day_ = today_of(clock_->now());
+    if (options_.safe) {
+      // The register stays as it was: without dialects the configuration cannot be held against itself.
+      configuration_.shop.gauges.clear();
+      for (const auto& [id, gauge] : desk_->states().gauges) configuration_.shop.gauges.push_back(gauge.card);
+      safe_door_ = std::make_unique<SafeDoor>(*desk_);
+    }
     desk_->configure(words_of(configuration_.shop, words_of_day_), configuration_.shop.gauges, candidates_of(configuration_));
     desk_->start();
     return {};
@@ -156,7 +155,7 @@ class HouseInside : public House {
     serve::ServeConfig config;
     config.address = configuration_.shop.daemon.address;
     config.port = static_cast<std::uint16_t>(configuration_.shop.daemon.port);
-    config.unix_socket = (place_.data / "tallystick.sock").string();
+    config.unix_socket = socket_path(place_.data);
     serve::Surroundings around;
     around.clock = [this] { return clock_->now(); };
     for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes});
@@ -173,10 +172,24 @@ class HouseInside : public House {
       return answer;
     };
     around.health = [this] { return health(); };
-    around.faults = [this] { return faults_json(configuration_.faults); };
-    around.page = page_settings(configuration_.shop);
+    around.faults = [this] {
+      auto out = refused_.empty() ? boost::json::array{} : refused_json(refused_, refused_at_);
+      for (auto& fault : faults_json(configuration_.faults)) out.push_back(std::move(fault));
+      return out;
+    };
+    around.page_now = [this] {
+      auto page = page_settings(configuration_.shop);
+      page["safe"] = options_.safe;
+      return page;
+    };
+    around.actions.push_back({"/api/v1/reload", [this](const serve::Request& request, serve::Reply reply) {
+                                begin_reload([reply = std::move(reply), target = request.target](const Reload& reload) {
+                                  reply(answer_of(reload, target));
+                                });
+                              }});
     around.version = options_.version;
-    auto server = serve::Server::start(io_, config, *desk_, std::move(around));
+    walk::DeskDoor& door = safe_door_ ? static_cast<walk::DeskDoor&>(*safe_door_) : *desk_;
+    auto server = serve::Server::start(io_, config, door, std::move(around));
     if (!server) return tl::unexpected(server.error());
     server_ = std::move(*server);
     return {};
@@ -195,8 +208,8 @@ class HouseInside : public House {
         io_, sink_, *clock_, spdlog::default_logger(),
         [random] { return std::uniform_real_distribution<double>(0, 1)(*random); }});
     for (auto& port : ports_of(configuration_)) {
-      const std::string name = port.name;
-      if (auto done = ports_->add(std::move(port)); !done) spdlog::error("port {}: {}", name, text(done.error()));
+      if (auto done = ports_->add(port); !done) spdlog::error("port {}: {}", port.name, text(done.error()));
+      else running_.push_back(std::move(port));
     }
     ports_->start();
   }
@@ -217,7 +230,106 @@ class HouseInside : public House {
     return out;
   }
 
+  // ---- reading the configuration anew: on a thread of its own, while readings go on; swapped on this one
+
+  using Taken = std::function<void(const Reload&)>;
+
+  void wait_for_hang_up() {
+    hang_up_.async_wait([this](const boost::system::error_code& error, int) {
+      if (error) return;
+      begin_reload({});
+      wait_for_hang_up();
+    });
+  }
+
+  void begin_reload(Taken taken) {
+    if (stopping_) return taken ? taken(refusal("stopping", "the daemon is stopping")) : void();
+    if (options_.safe)
+      return taken ? taken(refusal("safe_start", "a safe start reads no dialect, so it cannot take a configuration")) : void();
+    reloads_waiting_.push_back(std::move(taken));
+    if (!reloading_) reload();   // else what changed since the one that runs began is read once more behind it
+  }
+
+  static Reload refusal(const char* code, const char* what) {
+    Reload out;
+    out.faults.push_back({checklist::Severity::fault, "", 0, "", code, what, "start the daemon anew, without --safe"});
+    return out;
+  }
+
+  void reload() {
+    reloading_ = true;
+    options_.manager->reloading();
+    // Who asks from here on asks for another one.
+    asio::post(slow_, [this, waiting = std::exchange(reloads_waiting_, {})]() mutable {
+      // Neither changes while reloading_ is set.
+      auto reload = std::make_shared<Reload>(read_anew(configuration_, running_));
+      asio::post(io_, [this, reload, waiting = std::move(waiting)] { end_reload(*reload, waiting); });
+    });
+  }
+
+  void end_reload(Reload& reload, const std::vector<Taken>& waiting) {
+    reloading_ = false;
+    if (stopping_) return;
+    if (reload.faults.empty()) take(reload);
+    if (reload.faults.empty()) {
+      spdlog::info("{}", summary(reload));
+      refused_.clear();
+    } else {
+      spdlog::error("{}", summary(reload));
+      refused_ = reload.faults;
+      refused_at_ = utc_text(clock_->now().utc_us);
+    }
+    options_.manager->ready(reload.faults.empty() ? status_line() : summary(reload));
+    for (const auto& taken : waiting)
+      if (taken) taken(reload);
+    if (!reloads_waiting_.empty()) this->reload();
+  }
+
+  void take(Reload& reload) {
+    auto before = std::exchange(configuration_, std::move(reload.configuration));
+    // Ports that did not change go on without a pause: their drivers are not touched.
+    for (const auto& error : ports_->reload(reload.ports))
+      reload.faults.push_back({checklist::Severity::fault, before.file.filename().string(), 0, error.where, error.code, error.what, error.hint});
+    if (!reload.faults.empty()) {
+      configuration_ = std::move(before);
+      return;
+    }
+    running_ = std::move(reload.ports);
+    words_of_day_ = today_of(clock_->now());
+    desk_->configure(words_of(configuration_.shop, words_of_day_), configuration_.shop.gauges, candidates_of(configuration_));
+    for (const auto& status : ports_->status()) sink_.port_changed(status);   // of gauges that are new at a port that stayed
+  }
+
+  static serve::Answer answer_of(const Reload& reload, const std::string& target) {
+    if (!reload.faults.empty()) {
+      const auto& first = reload.faults.front();
+      const bool own = first.code == "stopping" || first.code == "safe_start";
+      auto answer = own ? serve::problem(first.code, first.what, target, first.remedy)
+                        : serve::problem("reload_refused",
+                                         "the configuration on disk was not taken (" + std::to_string(reload.faults.size()) +
+                                             (reload.faults.size() == 1 ? " fault" : " faults") +
+                                             "); the daemon goes on with the one before",
+                                         target, "mend every fault, then reload again");
+      auto body = boost::json::parse(answer.body).as_object();
+      body["faults"] = faults_json(reload.faults);
+      answer.body = boost::json::serialize(body);
+      return answer;
+    }
+    serve::Answer answer;
+    answer.body = boost::json::serialize(boost::json::object{{"taken", true}, {"changed", mirror::write(reload.changed)}});
+    return answer;
+  }
+
+  /// What `systemctl status` shows.
+  std::string status_line() const {
+    const auto& shop = configuration_.shop;
+    return (options_.safe ? std::string("SAFE START, no gauge is open; ") : std::string()) + std::to_string(shop.benches.size()) +
+           " benches, " + std::to_string(running_.size()) + " ports, http://" + shop.daemon.address + ":" +
+           std::to_string(server_->port()) + ", " + std::to_string(configuration_.faults.size()) + " faults and warnings";
+  }
+
   void tick() {
+    watchdog_->loop_turned();
     const auto now = clock_->now();
     const auto state = clock_->state();
     desk_->clock(state.trusted, state.why, state.code);
@@ -242,7 +354,9 @@ class HouseInside : public House {
   void begin_stop() {
     if (stopping_) return;
     stopping_ = true;
+    options_.manager->stopping();
     second_.cancel();
+    hang_up_.cancel();
     if (ports_) ports_->stop();
     server_->stop();
     desk_->house_event("stopped", {});
@@ -262,12 +376,15 @@ class HouseInside : public House {
   }
 
   void take_down() {
+    slow_.join();
     ports_.reset();
     if (server_) server_->stop();
     if (writer_) writer_->stop();
     io_.restart();
     io_.poll();   // what the writer still had to say
+    watchdog_.reset();
     server_.reset();
+    safe_door_.reset();
     writer_.reset();
     desk_.reset();
     reader_.reset();
@@ -275,18 +392,27 @@ class HouseInside : public House {
     clock_.reset();
   }
 
+  ServiceManager nobody_;
   HouseOptions options_;
   record::Configuration configuration_;
+  std::vector<ports::PortConfig> running_;
+  std::vector<checklist::Fault> refused_;   ///< why the newest reload was not taken; empty: it was
+  std::string refused_at_;
   record::Place place_;
   asio::io_context io_{1};
-  asio::signal_set signals_;
+  asio::thread_pool slow_{1};   ///< reads the configuration anew
+  asio::signal_set signals_, hang_up_;
   asio::steady_timer second_;
+  std::vector<Taken> reloads_waiting_;
+  bool reloading_ = false;
   std::unique_ptr<ports::SystemClock> clock_;
   std::unique_ptr<record::Journal> journal_;
   std::unique_ptr<record::Reader> reader_;
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<walk::Desk> desk_;
+  std::unique_ptr<SafeDoor> safe_door_;
   std::unique_ptr<serve::Server> server_;
+  std::unique_ptr<Watchdog> watchdog_;
   SinkToDesk sink_;
   std::unique_ptr<ports::PortSet> ports_;
   std::string words_of_day_;
@@ -296,7 +422,6 @@ class HouseInside : public House {
 }  // namespace
 
 Expected<std::unique_ptr<House>> House::open(HouseOptions options) {
-  spdlog::set_default_logger(spdlog::stderr_logger_mt("tallystickd"));
   auto house = std::make_unique<HouseInside>(std::move(options));
   if (auto done = house->build(); !done) return tl::unexpected(done.error());
   return std::unique_ptr<House>(std::move(house));

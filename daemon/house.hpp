@@ -9,18 +9,27 @@
 
 namespace tallystick {
 
+class ServiceManager;
+
 struct HouseOptions {
   std::filesystem::path configuration;   ///< a tallystick.toml, or its folder
   std::string version;
+  /// Safe start: record, pages and export can be read; dialects are not read, no gauge is opened, nothing is taken.
+  bool safe = false;
+  /// Where to listen while there is no configuration that says so (lobby.hpp).
+  int lobby_port = 7411;
+  const ServiceManager* manager = nullptr;   ///< outlives the house; null: nobody is told
 };
 
 class House {
  public:
-  /// Opens the record, loads the state, listens, opens the ports. Errors: those of the configuration that leave
-  /// nothing to serve, "locked", "network_share", "newer_format", "not_loopback", "port_taken", ...
+  /// Opens the record, loads the state, listens, opens the ports. Errors: "configuration_unreadable" and "not_toml" (no configuration
+  /// that says where the record lies: the lobby answers then), "locked", "network_share", "newer_format",
+  /// "not_loopback", "port_taken", ...
   static Expected<std::unique_ptr<House>> open(HouseOptions options);
   virtual ~House() = default;
-  /// Serves until SIGINT or SIGTERM; then ends all of it in order. Returns the process's exit status.
+  /// Serves until SIGINT or SIGTERM; then ends all of it in order. SIGHUP reads the configuration anew. Returns the
+  /// process's exit status.
   virtual int run() = 0;
 };
 

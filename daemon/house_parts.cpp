@@ -1,5 +1,8 @@
 #include "daemon/house_parts.hpp"
 
+#include <cstdlib>
+#include <string_view>
+
 #include "daemon/measure/json_mirror.hpp"
 
 namespace tallystick {
@@ -130,6 +133,24 @@ boost::json::object page_settings(const shop::ShopConfig& shop) {
   out["run_changes"] = std::move(changes);
   out["tools"] = std::move(tools);
   out["masters"] = std::move(masters);
+  return out;
+}
+
+std::string socket_path(const std::filesystem::path& data) {
+  // The service manager may name several folders, with colons between; ours is the first.
+  const char* runtime = std::getenv("RUNTIME_DIRECTORY");
+  const std::string folder = runtime ? std::string(runtime).substr(0, std::string_view(runtime).find(':')) : "";
+  return ((folder.empty() ? data : std::filesystem::path(folder)) / "tallystick.sock").string();
+}
+
+boost::json::array refused_json(const std::vector<checklist::Fault>& faults, const std::string& when) {
+  boost::json::array out;
+  out.push_back({{"severity", "fault"},
+                 {"code", "reload_refused"},
+                 {"what", "the configuration on disk was not taken at " + when + "; the daemon goes on with the one before"},
+                 {"where", faults.empty() ? std::string() : faults.front().file},
+                 {"hint", "mend the faults below, then run: tallystick reload"}});
+  for (auto& fault : faults_json(faults)) out.push_back(std::move(fault));
   return out;
 }
 

@@ -20,8 +20,13 @@ std::vector<ports::PortConfig> ports_of(const record::Configuration& configurati
 /// reader, or an outcome that cannot be read, gives.
 Done load_desk(walk::Desk& desk, record::Reader& reader);
 
+/// The socket of the command line: in the folder that the service manager made for it, else in the data folder.
+std::string socket_path(const std::filesystem::path& data);
+
 /// The settings that every page gets.
 boost::json::object page_settings(const shop::ShopConfig& shop);
+/// As faults_json, behind a first line that says when a reload was refused.
+boost::json::array refused_json(const std::vector<checklist::Fault>& faults, const std::string& when);
 boost::json::array faults_json(const std::vector<checklist::Fault>& faults);
 
 }  // namespace tallystick

@@ -20,14 +20,16 @@ constexpr std::uintmax_t largest_file = 16U << 20U;
 
 class Loader {
  public:
-  Loader(Configuration& out, const files::path& folder) : out_(out), folder_(folder) {}
+  Loader(Configuration& out, const files::path& folder, Parts parts) : out_(out), folder_(folder), parts_(parts) {}
 
   void load(shop::ReadConfig read) {
     out_.shop = std::move(read.config);
     out_.faults = std::move(read.faults);
     const auto file = out_.file.filename().string();
-    load_dialects(file);
-    keep_ports_with_dialects(read, file);
+    if (parts_.dialects) {
+      load_dialects(file);
+      keep_ports_with_dialects(read, file);
+    }
     for (std::size_t i = 0; i < out_.shop.families.size(); ++i)
       load_family(out_.shop.families[i], file, read.family_lines[i]);
     make_absolute();
@@ -73,6 +75,7 @@ class Loader {
       return;
     }
     const auto key = dialect->name;
+    out_.dialect_digests.emplace(key, checklist::sha256_hex(*bytes));
     if (!out_.dialects.emplace(key, std::move(*dialect)).second)
       add(name, 1, "name",
           {"double_id", "there is a dialect \"" + key + "\" already", "", "give each its own name"});
@@ -153,12 +156,17 @@ class Loader {
       return add(
           family.file, 1, "family, key",
           {"double_id", "there is a family \"" + family.key + "\" already", "", "give each its own key"});
+    if (!parts_.dialects) return keep_family(std::move(family));   // nothing to hold it against
     shop::UnitInFrame unit_in_frame;
     for (const auto& [key, dialect] : out_.dialects) unit_in_frame[key] = dialect.unit_in_frame;
     std::vector<std::string> tool_kinds;
     for (const auto& tool : out_.shop.tools) tool_kinds.push_back(tool.kind);
     const auto held = shop::hold_against(family, out_.shop.gauges, unit_in_frame, &tool_kinds);
     out_.faults.insert(out_.faults.end(), held.begin(), held.end());
+    keep_family(std::move(family));
+  }
+
+  void keep_family(checklist::Family family) {
     if (!family.drawing.empty()) out_.drawings.emplace(checklist::sha256_hex(family.drawing), family.drawing);
     out_.families.push_back(std::move(family));
   }
@@ -177,6 +185,7 @@ class Loader {
 
   Configuration& out_;
   const files::path folder_;
+  const Parts parts_;
 };
 
 }  // namespace
@@ -214,7 +223,14 @@ std::vector<checklist::Edition> Configuration::editions() const {
   return out;
 }
 
-Expected<Configuration> load_configuration(const files::path& file) {
+files::path configuration_file(const files::path& file) {
+  std::error_code code;
+  auto out = files::absolute(file, code).lexically_normal();
+  if (files::is_directory(out, code) || out.extension() != ".toml") out /= "tallystick.toml";
+  return out;
+}
+
+Expected<Configuration> load_configuration(const files::path& file, Parts parts) {
   Configuration out;
   std::error_code code;
   out.file = files::absolute(file, code).lexically_normal();
@@ -222,7 +238,7 @@ Expected<Configuration> load_configuration(const files::path& file) {
   const auto toml = bytes_of_file(out.file);
   if (!toml) return tl::unexpected(toml.error());
   auto read = shop::read_config(*toml, out.file.filename().string());
-  Loader(out, out.file.parent_path()).load(std::move(read));
+  Loader(out, out.file.parent_path(), parts).load(std::move(read));
   return out;
 }
 

@@ -67,6 +67,14 @@ class WriterThread final : public Writer {
     changed_.notify_one();
   }
 
+  void turn(std::function<void()> turned) override {
+    {
+      const std::lock_guard guard(mutex_);
+      turned_ = std::move(turned);
+    }
+    changed_.notify_one();
+  }
+
   void stop() override {
     {
       const std::lock_guard guard(mutex_);
@@ -103,6 +111,7 @@ class WriterThread final : public Writer {
   void post(std::vector<Answer> answers);
   void say(const Keeping& keeping);
   bool back_off(std::chrono::milliseconds& wait);
+  void answer_turn(std::unique_lock<std::mutex>& lock);
   void tidy();
   Done tidy_once();
 
@@ -114,6 +123,7 @@ class WriterThread final : public Writer {
   std::condition_variable changed_;
   std::deque<Waiting> queue_;
   std::optional<Kept> state_;
+  std::function<void()> turned_;
   bool stopping_ = false;
   Clock::time_point stop_by_;
 
@@ -142,14 +152,17 @@ void WriterThread::run() {
 std::deque<Waiting> WriterThread::take() {
   std::unique_lock lock(mutex_);
   const auto due = [this] { return !queue_.empty() || stopping_; };
+  const auto woken = [&] { return due() || turned_; };
+  answer_turn(lock);
   while (!due()) {
     if (!untidy_ && !state_) {
       changed_.wait(lock);
-    } else if (!changed_.wait_for(lock, pace_.quiet, due)) {
+    } else if (!changed_.wait_for(lock, pace_.quiet, woken)) {
       lock.unlock();
       tidy();
       lock.lock();
     }
+    answer_turn(lock);
   }
   if (queue_.size() <= pace_.group_most) return std::exchange(queue_, {});
   std::deque<Waiting> group;
@@ -344,9 +357,21 @@ bool WriterThread::back_off(std::chrono::milliseconds& wait) {
   const auto until = Clock::now() + wait;
   // New submissions wake this up too: only time, or the wish to stop, ends the wait.
   changed_.wait_until(lock, until, [&] { return stopping_ && Clock::now() >= stop_by_; });
+  answer_turn(lock);
   wait = std::min(wait * 2, pace_.retry_longest);
   if (stopping_) wait = std::min(wait, pace_.retry_first);
   return true;
+}
+
+void WriterThread::answer_turn(std::unique_lock<std::mutex>& lock) {
+  if (!turned_) return;
+  auto turned = std::exchange(turned_, nullptr);
+  lock.unlock();
+  if (hooks_.post)
+    hooks_.post(std::move(turned));
+  else
+    turned();
+  lock.lock();
 }
 
 void WriterThread::tidy() {

@@ -42,6 +42,10 @@ class Writer {
   /// Keeps the daemon's state as of `at` (opaque JSON), so that a start need not replay everything. Not part
   /// of the chain; written in a quiet moment.
   virtual void checkpoint(Key at, std::string state) = 0;
+  /// Sign of life: `turned` runs through `post` once the writing thread has come round, also while it waits for a
+  /// full or faulty disk; not while a single write hangs. An earlier one that waits still is dropped. The default is for
+  /// writers of tests, which have no thread.
+  virtual void turn(std::function<void()> turned) { turned(); }
 };
 
 }  // namespace tallystick::record

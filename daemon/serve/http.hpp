@@ -49,6 +49,13 @@ struct Route {
   std::function<Expected<Answer>(const Request&)> handler;
 };
 
+/// A route of the house itself that does something: POST with a JSON body, on the I/O thread. It replies once, at once or
+/// later. Origin and Host were checked before.
+struct Action {
+  std::string path;
+  std::function<void(Request, Reply)> handler;
+};
+
 /// Splits "/a/b?x=1". Error "bad_target": not a path, a bad escape, or a segment ".." or ".".
 Expected<Request> request_from_target(std::string_view target);
 

@@ -50,6 +50,11 @@ constexpr std::array kinds{
     Kind{"too_early", 409, "Answered before it could be read",
          "The question was not on the screen long enough. Look, then answer."},
     Kind{"tool_not_stated", 409, "Which plug or part is used?", "State it once for the walk, then answer."},
+    Kind{"reload_refused", 409, "The configuration was not taken",
+         "It was read whole, and has faults, or changes what only a new start can. The daemon goes on with the one "
+         "before. GET /api/v1/faults lists every fault with its remedy."},
+    Kind{"configured_already", 409, "There is a configuration already",
+         "The first setup writes only where there is none, and never over a file. Change the file itself, then reload."},
     Kind{"past_branch_point", 410, "The journal has branched",
          "The cursor points past a point where the journal was continued from an older copy. The answer "
          "carries the "
@@ -77,6 +82,10 @@ constexpr std::array kinds{
     Kind{"not_kept", 503, "Nothing is being kept", "The record cannot be written. Nothing was taken."},
     Kind{"cannot_read", 503, "The record cannot be read", "The disk or the file does not answer. Try again."},
     Kind{"too_many_connections", 503, "Too many connections", "Close some, or try again in a moment."},
+    Kind{"safe_start", 503, "Safe start: nothing is taken",
+         "The daemon was started with --safe: pages, record and export can be read, no gauge is open. Start it without "
+         "--safe to measure."},
+    Kind{"cannot_write", 503, "The file cannot be written", "Who runs the daemon may not write there, or the disk is full."},
     Kind{"stopping", 503, "The daemon is stopping", "Try again once it is back."},
     Kind{"no_answer", 504, "No answer in time",
          "It is not known yet whether it was kept. Send it again with the same idempotency key: it is done "

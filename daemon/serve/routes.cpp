@@ -80,6 +80,13 @@ void Routes::answer(Request request, Reply reply) {
     if (request.method != "POST") return reply(only(request, "POST"));
     return command(std::move(request), std::move(reply));
   }
+  for (const auto& action : surroundings_.actions) {
+    if (request.method != "POST" || !matches(action.path, path, request.captured)) continue;
+    if (request.content_type.substr(0, request.content_type.find(';')) != "application/json")
+      return reply(problem("not_a_json_body", "the Content-Type is \"" + request.content_type.substr(0, 60) + "\"",
+                           request.target));
+    return action.handler(std::move(request), std::move(reply));
+  }
   for (const auto& route : routes_) {
     if (!matches(route.path, path, request.captured)) continue;
     if (!reads(request)) return reply(only(request, "GET, HEAD"));
@@ -130,7 +137,8 @@ Answer Routes::read_api(const Request& request) const {
     }
     if (path[2] == "faults")
       return json_answer(surroundings_.faults ? surroundings_.faults() : json::array{});
-    if (path[2] == "page") return json_answer(surroundings_.page);
+    if (path[2] == "page")
+      return json_answer(surroundings_.page_now ? surroundings_.page_now() : surroundings_.page);
     for (const auto& [name, subject] : lists)
       if (path[2] == name) return json_answer(desk_.list(std::string(subject)));
   }

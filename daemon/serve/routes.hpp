@@ -30,6 +30,8 @@ struct Surroundings {
   std::function<boost::json::object()> health;                      ///< members added to /api/v1/health
   std::function<boost::json::array()> faults;  ///< of the configuration: [{code, what, where, hint, ...}]
   boost::json::object page;                    ///< settings of the pages: {"decimal_mark", "reasons", ...}
+  std::function<boost::json::object()> page_now;  ///< stands in for `page` where it is set
+  std::vector<Action> actions;                    ///< reload, first setup, ...
   std::string version;
 };
 

@@ -311,7 +311,10 @@ void Desk::configure(ShopWords words, std::vector<shop::GaugeCard> cards, std::v
   words_ = std::move(words);
   cards_ = std::move(cards);
   candidates_ = std::move(candidates);
-  if (running_) register_gauges();
+  if (!running_) return;
+  for (const auto& bench : words_.benches)
+    if (windows_.try_emplace(bench).second) refresh_view(bench);   // a bench that came with a reload
+  register_gauges();
 }
 
 void Desk::start() {

@@ -53,6 +53,16 @@ struct CommandOptions {
 };
 int command(const CommandOptions& options, Streams streams);
 
+struct ReloadOptions {
+  DaemonOptions daemon;
+  bool json = false;
+};
+/// The daemon reads its configuration anew: whole, or not at all. `status::no` where it was refused, with every fault
+/// and its remedy; `status::not_done` where no daemon was found. Asked are, in this order: the daemon named; the
+/// service's socket; the socket in the data folder of the configuration; its address. So a configuration that is broken
+/// does not hide the daemon that runs on the one before.
+int reload(const ReloadOptions& options, Streams streams);
+
 /// The simulated bench. What follows goes to tools/simulate-gauges as it stands, whose exit status it is.
 struct SimulateOptions {
   std::vector<std::string> arguments;

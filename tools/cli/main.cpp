@@ -327,10 +327,19 @@ void add_simulate(CLI::App& app, Run& run) {
   });
 }
 
+void add_reload(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand(
+      "reload", "Have the daemon read its configuration anew: whole, or not at all with every fault told");
+  const auto options = std::make_shared<ReloadOptions>();
+  add_daemon(command, options->daemon);
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, reload);
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
     add_backup, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode,
-    add_export, add_lists, add_ports,     add_restore,  add_simulate, add_suspects,      add_verify,
+    add_export, add_lists, add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.

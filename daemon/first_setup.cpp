@@ -1,0 +1,138 @@
+#include "daemon/first_setup.hpp"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+
+#include "daemon/record/configuration_files.hpp"
+
+namespace tallystick {
+namespace {
+
+namespace files = std::filesystem;
+
+/// A basic string of TOML.
+std::string quoted(const std::string& text) {
+  constexpr const char* digits = "0123456789ABCDEF";
+  std::string out = "\"";
+  for (const char letter : text) {
+    const auto code = static_cast<unsigned char>(letter);
+    if (letter == '"' || letter == '\\')
+      out += std::string("\\") + letter;
+    else if (code < 0x20 || code == 0x7F)
+      out += std::string("\\u00") + digits[code >> 4U] + digits[code & 15U];
+    else
+      out += letter;
+  }
+  return out + "\"";
+}
+
+std::string port_text(const FirstPort& port) {
+  return "\n[[port]]\nid = " + quoted(port.id) + "\npath = " + quoted(port.path) +
+         "\ndialect = " + quoted(port.dialect) +
+         "\n\n# The gauge at this port: fill in what stands on it, take the # away, then run: tallystick "
+         "reload\n"
+         "# [[gauge]]\n# id = " +
+         quoted(port.id) + "\n# name = " + quoted(port.id) +
+         "\n# kind = \"outside-micrometer\"        # the word that checklists use for gauge_kind\n"
+         "# bench = \"bench-1\"\n# port = " +
+         quoted(port.id) +
+         "\n# unit = \"mm\"                        # what it shows\n"
+         "# range_lower = \"25\"                 # sizes that it can measure\n# range_upper = \"50\"\n"
+         "# resolution = \"0.001\"               # its step\n"
+         "# reads = \"size\"                     # size | difference (value = master's size + reading)\n"
+         "# speaks = \"pushed\"                  # pushed (its button) | asked | streams, as its dialect has "
+         "it\n";
+}
+
+Error cannot_write(const files::path& path, const char* what) {
+  return {"cannot_write", std::string(what) + ": " + std::strerror(errno), path.string(),
+          "let the daemon's user write there, or paste the lines into the file yourself"};
+}
+
+/// Writes and syncs a new file. Leaves none behind where it fails.
+Done write_new(const files::path& path, const std::string& text) {
+  const int made = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
+  if (made < 0) return tl::unexpected(cannot_write(path, "cannot make the file"));
+  std::size_t done = 0;
+  bool good = ::fchmod(made, 0640) == 0;
+  while (good && done < text.size()) {
+    const auto wrote = ::write(made, text.data() + done, text.size() - done);
+    if (wrote < 0 && errno == EINTR) continue;
+    good = wrote > 0;
+    if (good) done += static_cast<std::size_t>(wrote);
+  }
+  good = good && ::fsync(made) == 0;
+  Error why;
+  if (!good) why = cannot_write(path, "cannot write the file");
+  ::close(made);
+  if (good) return {};
+  ::unlink(path.c_str());
+  return tl::unexpected(why);
+}
+
+void sync_folder(const files::path& folder) {
+  if (const int opened = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC); opened >= 0) {
+    ::fsync(opened);
+    ::close(opened);
+  }
+}
+
+}  // namespace
+
+std::string setup_text(const FirstSetup& setup) {
+  std::string out =
+      "# Tallystick: the configuration of this shop, begun on the setup page. Every key is explained in the "
+      "example\n"
+      "# tallystick.toml among the documents. After a change: tallystick check FOLDER, then tallystick "
+      "reload.\n\n"
+      "dialect_folders = [";
+  for (std::size_t at = 0; at < setup.dialect_folders.size(); ++at)
+    out += (at ? ", " : "") + quoted(setup.dialect_folders[at]);
+  out += "]\n# Families of parts, each with its size table and drawing.\nfamilies = []\n\n[shop]\nname = " +
+         quoted(setup.shop) + "\n\n[daemon]\nport = " + std::to_string(setup.port) +
+         "\ndata = " + quoted(setup.data) +
+         "   # the record; never on a network share\n\n[[bench]]\nid = \"bench-1\"\nname = " +
+         quoted(setup.bench) + "\n";
+  if (!setup.person.empty()) out += "\n[[person]]\nname = " + quoted(setup.person) + "\nrole = \"lead\"\n";
+  for (const auto& port : setup.ports) out += port_text(port);
+  return out;
+}
+
+Done write_first(const files::path& file, const std::string& text, std::vector<checklist::Fault>& faults) {
+  const auto already = [&] {
+    return fail("configured_already", "there is a file " + file.string(), file.string(),
+                "change it, then run: tallystick reload");
+  };
+  std::error_code code;
+  if (files::exists(files::symlink_status(file, code))) return already();
+  const auto folder = file.parent_path();
+  files::create_directories(folder, code);
+  const files::path beside = folder / (".first-setup-" + std::to_string(::getpid()) + ".toml");
+  ::unlink(beside.c_str());  // of an earlier process of this number that was killed
+  if (auto done = write_new(beside, text); !done) return done;
+  const auto loaded = record::load_configuration(beside);
+  Done result;
+  if (!loaded)
+    result = tl::unexpected(loaded.error());
+  else {
+    for (auto fault : loaded->faults) {
+      fault.file = file.filename().string();
+      faults.push_back(std::move(fault));
+    }
+    if (!checklist::sound(faults))
+      result = fail("wrong_shape", "the lines have faults", file.string(), faults.front().remedy);
+  }
+  // A link never replaces a file that came meanwhile, as a rename would.
+  if (result && ::link(beside.c_str(), file.c_str()) != 0)
+    result = errno == EEXIST ? Done(already())
+                             : tl::unexpected(cannot_write(file, "cannot give the file its name"));
+  ::unlink(beside.c_str());
+  sync_folder(folder);
+  return result;
+}
+
+}  // namespace tallystick

@@ -1,0 +1,45 @@
+// From the ports to the desk.
+#pragma once
+
+#include <spdlog/spdlog.h>
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "daemon/walk/desk.hpp"
+#include "drivers/ports/gauge.hpp"
+
+namespace tallystick {
+
+/// What the ports tell, told on to the desk.
+class SinkToDesk : public ports::GaugeSink {
+ public:
+  std::function<walk::Desk*()> desk;
+  std::function<std::vector<std::string>(const std::string& port)> gauges_of;
+
+  void reading(Reading reading) override { desk()->offer(std::move(reading)); }
+  void refusal(const std::string& port, const std::string& gauge, const Refusal& refusal,
+               const Frame& frame) override {
+    const auto gauges = gauges_of(port);
+    // A port with one gauge: its refused frames are that gauge's, whatever they say.
+    desk()->refused(gauge.empty() && gauges.size() == 1 ? gauges.front() : gauge, refusal, frame);
+  }
+  void port_changed(const ports::PortStatus& status) override {
+    walk::GaugeLine line;
+    line.port_state = std::string(ports::name(status.state));
+    line.since_utc_us = status.away_since_utc_us ? status.away_since_utc_us : status.since_utc_us;
+    line.last_heard_utc_us = status.last_heard_utc_us;
+    line.why = status.why;
+    for (const auto& gauge : gauges_of(status.port)) desk()->line_changed(gauge, line);
+  }
+  void unknown_channel(const ports::UnknownChannel& channel) override {
+    spdlog::warn("port {}: channel \"{}\" is not in the register; its frames are held, not given to a gauge",
+                 channel.port, channel.channel);
+  }
+  void not_answered(const std::string&, const std::string& gauge, const Error& why) override {
+    desk()->not_answered(gauge, why.code);
+  }
+};
+
+}  // namespace tallystick

@@ -1,0 +1,106 @@
+#include "drivers/ports/found_ports.hpp"
+
+#include <algorithm>
+#include <fstream>
+#include <map>
+#include <optional>
+
+namespace tallystick::ports {
+namespace {
+
+namespace files = std::filesystem;
+
+/// The first line of a small file, without blanks at its end; empty where it cannot be read.
+std::string line_of(const files::path& file) {
+  std::ifstream stream(file);
+  std::string line;
+  std::getline(stream, line);
+  while (!line.empty() && (line.back() == ' ' || line.back() == '\r')) line.pop_back();
+  return line.substr(0, 200);
+}
+
+/// Name of the node that each link of a folder leads to -> the link.
+std::map<std::string, std::string> links_in(const files::path& folder) {
+  std::map<std::string, std::string> out;
+  std::error_code code;
+  for (files::directory_iterator entry(folder, code), end; !code && entry != end; entry.increment(code)) {
+    std::error_code unreadable;
+    const auto target = files::read_symlink(entry->path(), unreadable);
+    if (unreadable) continue;
+    const auto [at, fresh] = out.emplace(target.filename().string(), entry->path().string());
+    if (!fresh && entry->path().string() < at->second) at->second = entry->path().string();
+  }
+  return out;
+}
+
+/// Where the tty has hardware behind it. A port of a PC's board that does not exist has type 0
+/// (PORT_UNKNOWN).
+std::optional<files::path> device_of(const files::path& tty) {
+  std::error_code code;
+  const auto device = files::canonical(tty / "device", code);
+  if (code) return std::nullopt;
+  const auto type = line_of(tty / "type");
+  if (type == "0") return std::nullopt;
+  if (!files::exists(device / "driver", code)) return std::nullopt;
+  return device;
+}
+
+/// The USB device above: the nearest folder upwards that names a vendor.
+std::optional<files::path> usb_device_of(files::path folder) {
+  std::error_code code;
+  for (; folder.has_parent_path() && folder != folder.root_path(); folder = folder.parent_path())
+    if (files::exists(folder / "idVendor", code)) return folder;
+  return std::nullopt;
+}
+
+std::string get(const std::map<std::string, std::string>& links, const std::string& name) {
+  const auto at = links.find(name);
+  return at == links.end() ? std::string() : at->second;
+}
+
+}  // namespace
+
+std::vector<FoundPort> find_ports(const FoundIn& in) {
+  const auto by_id = links_in(in.devices / "serial" / "by-id");
+  const auto by_path = links_in(in.devices / "serial" / "by-path");
+  std::vector<FoundPort> out;
+  std::error_code code;
+  for (files::directory_iterator entry(in.classes, code), end; !code && entry != end; entry.increment(code)) {
+    const auto device = device_of(entry->path());
+    if (!device) continue;
+    const auto name = entry->path().filename().string();
+    FoundPort port;
+    port.node = (in.devices / name).string();
+    port.by_id = get(by_id, name);
+    port.by_path = get(by_path, name);
+    std::error_code unreadable;
+    port.driver = files::read_symlink(*device / "driver", unreadable).filename().string();
+    if (const auto usb = usb_device_of(*device)) {
+      port.usb = true;
+      port.maker = line_of(*usb / "manufacturer");
+      port.product = line_of(*usb / "product");
+      port.serial = line_of(*usb / "serial");
+    }
+    // Without a serial number two adapters of one make have the same by-id name, and only one of them gets
+    // it.
+    const bool ambiguous = port.usb && port.serial.empty();
+    port.path = !port.by_id.empty() && !ambiguous ? port.by_id
+                : !port.by_path.empty()           ? port.by_path
+                : !port.by_id.empty()             ? port.by_id
+                                                  : port.node;
+    if (ambiguous)
+      port.warnings.emplace_back(
+          "it has no serial number: it is named by its socket, so plug it in there always");
+    if (port.usb && port.path == port.node)
+      port.warnings.emplace_back("it has no stable name: its number depends on the order of plugging in");
+    out.push_back(std::move(port));
+  }
+  std::sort(out.begin(), out.end(), [](const FoundPort& a, const FoundPort& b) {
+    return a.usb != b.usb                   ? a.usb
+           : a.node.size() != b.node.size() ? a.node.size() < b.node.size()
+                                            : a.node < b.node;
+  });
+  return out;
+}
+
+}  // namespace tallystick::ports
