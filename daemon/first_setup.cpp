@@ -98,6 +98,11 @@ std::string setup_text(const FirstSetup& setup) {
          "   # the record; never on a network share\n\n[[bench]]\nid = \"bench-1\"\nname = " +
          quoted(setup.bench) + "\n";
   if (!setup.person.empty()) out += "\n[[person]]\nname = " + quoted(setup.person) + "\nrole = \"lead\"\n";
+  out +=
+      "\n# Reasons are chosen from these lists, never typed at the bench.\n[reasons]\n"
+      "retake = [\"part or gauge was not clean\", \"gauge slipped\", \"wrong place\", \"wrong part\"]\n"
+      "pass_over = [\"gauge not available\", \"measured elsewhere\"]\n"
+      "publish = [\"new size\", \"print revised\", \"gauge changed\"]\n";
   for (const auto& port : setup.ports) out += port_text(port);
   return out;
 }

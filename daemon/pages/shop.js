@@ -1,5 +1,6 @@
 // What the pages know of the shop besides the bench's view: names of benches, people, masters and tools; the shop's lists.
 import { t } from "./words.js";
+import { make } from "./dom.js";
 
 let page = {};
 let lists = { run_changes: [], tools: [], retake_reasons: [], pass_reasons: [] };
@@ -11,6 +12,7 @@ const get = async (path) => {
 
 export async function load_shop() {
   page = (await get("/api/v1/page")) ?? {};
+  if (page.safe) document.body.prepend(make("div", { class: "safe", role: "alert", "data-text": "safe.note" }));
   return page;
 }
 export async function load_lists() {
