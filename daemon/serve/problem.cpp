@@ -53,6 +53,9 @@ constexpr std::array kinds{
     Kind{"reload_refused", 409, "The configuration was not taken",
          "It was read whole, and has faults, or changes what only a new start can. The daemon goes on with the one "
          "before. GET /api/v1/faults lists every fault with its remedy."},
+    Kind{"safe_start", 409, "Safe start: nothing is taken",
+         "The daemon was started with --safe: pages, record and export can be read, no gauge is open. Start it without "
+         "--safe to measure."},
     Kind{"configured_already", 409, "There is a configuration already",
          "The first setup writes only where there is none, and never over a file. Change the file itself, then reload."},
     Kind{"past_branch_point", 410, "The journal has branched",
@@ -82,9 +85,6 @@ constexpr std::array kinds{
     Kind{"not_kept", 503, "Nothing is being kept", "The record cannot be written. Nothing was taken."},
     Kind{"cannot_read", 503, "The record cannot be read", "The disk or the file does not answer. Try again."},
     Kind{"too_many_connections", 503, "Too many connections", "Close some, or try again in a moment."},
-    Kind{"safe_start", 503, "Safe start: nothing is taken",
-         "The daemon was started with --safe: pages, record and export can be read, no gauge is open. Start it without "
-         "--safe to measure."},
     Kind{"cannot_write", 503, "The file cannot be written", "Who runs the daemon may not write there, or the disk is full."},
     Kind{"stopping", 503, "The daemon is stopping", "Try again once it is back."},
     Kind{"no_answer", 504, "No answer in time",

@@ -184,7 +184,7 @@ class SafeStart(unittest.TestCase):
                 view = daemon.get("/api/v1/benches/bench-1")
                 self.assertEqual(view["walk"]["size"], "FB-25")
                 status, problem = daemon.request("POST", "/api/v1/benches/bench-1/commands", {"kind": "act", "action": "good"})
-                self.assertEqual((status, problem["code"]), (503, "safe_start"))
+                self.assertEqual((status, problem["code"]), (409, "safe_start"))
                 for terminal in shop.terminals.all.values():     # nobody holds a line: what is sent, nobody reads
                     terminal.send(push_line("25.011"))
                 self.assertEqual(tool("reload", "--daemon", daemon.address)[0], 3)
