@@ -6,6 +6,7 @@
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
+#include <algorithm>
 #include <boost/asio/thread_pool.hpp>
 #include <iostream>
 #include <random>
@@ -16,6 +17,7 @@
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
+#include "daemon/serve/gauge_routes.hpp"
 #include "daemon/serve/problem.hpp"
 #include "daemon/serve/record_routes.hpp"
 #include "daemon/serve/server.hpp"
@@ -23,6 +25,7 @@
 #include "daemon/sink_to_desk.hpp"
 #include "daemon/watchdog.hpp"
 #include "drivers/ports/clock.hpp"
+#include "drivers/ports/trial.hpp"
 
 namespace tallystick {
 
@@ -133,6 +136,7 @@ class HouseInside : public House {
       if (!ports_) return nullptr;
       if (subject == "ports") return mirror::write<true>(ports_->status());
       if (subject == "ports/recent") return mirror::write<true>(ports_->recent());
+      if (subject == "ports/unasked") return mirror::write<true>(unasked_.all());
       if (subject == "ports/unknown") return mirror::write<true>(ports_->unknown_channels());
       return nullptr;
     };
@@ -160,6 +164,7 @@ class HouseInside : public House {
     around.clock = [this] { return clock_->now(); };
     for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes});
     around.routes = serve::record_routes(place_);
+    add_gauge_routes(around.routes);
     around.drawing = [place = place_](const std::string& sha) -> Expected<serve::Answer> {
       auto reader = record::Reader::open(place);
       if (!reader) return tl::unexpected(reader.error());
@@ -195,8 +200,30 @@ class HouseInside : public House {
     return {};
   }
 
+  void add_gauge_routes(std::vector<serve::Route>& routes) {
+    serve::GaugeSeams seams{*desk_, {}, {}, {}};
+    seams.begin = [this](const std::string& gauge) -> Done {
+      trials_.begin(gauge, clock_->now());
+      const auto card = std::find_if(configuration_.shop.gauges.begin(), configuration_.shop.gauges.end(),
+                                     [&](const auto& one) { return one.id == gauge; });
+      if (card == configuration_.shop.gauges.end() || card->speaks != "asked") return {};
+      auto asked = ports_ ? ports_->ask(gauge) : fail("not_now", "no ports yet");
+      if (!asked) trials_.end(gauge, "stopped", clock_->now());
+      return asked;
+    };
+    seams.stop = [this](const std::string& gauge) { trials_.end(gauge, "stopped", clock_->now()); };
+    seams.trial = [this](const std::string& gauge) {
+      const auto* trial = trials_.of(gauge);
+      return trial ? mirror::write<true>(*trial) : boost::json::value(nullptr);
+    };
+    for (auto& route : serve::gauge_routes(std::move(seams))) routes.push_back(std::move(route));
+  }
+
   void open_ports() {
     sink_.desk = [this] { return desk_.get(); };
+    sink_.trials = &trials_;
+    sink_.unasked = &unasked_;
+    sink_.now = [this] { return clock_->now(); };
     sink_.gauges_of = [this](const std::string& port) {
       std::vector<std::string> out;
       for (const auto& gauge : configuration_.shop.gauges)
@@ -338,6 +365,7 @@ class HouseInside : public House {
       desk_->configure(words_of(configuration_.shop, today), configuration_.shop.gauges, candidates_of(configuration_));
     }
     desk_->tick();
+    trials_.tick(now);
     if (desk_->quiet() && desk_->events_since_checkpoint() >= events_between_checkpoints) keep_checkpoint();
     second_.expires_after(1s);
     second_.async_wait([this](const boost::system::error_code& error) {
@@ -413,6 +441,8 @@ class HouseInside : public House {
   std::unique_ptr<SafeDoor> safe_door_;
   std::unique_ptr<serve::Server> server_;
   std::unique_ptr<Watchdog> watchdog_;
+  ports::Trials trials_;
+  ports::UnaskedRing unasked_{32};
   SinkToDesk sink_;
   std::unique_ptr<ports::PortSet> ports_;
   std::string words_of_day_;

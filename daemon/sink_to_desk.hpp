@@ -7,8 +7,10 @@
 #include <string>
 #include <vector>
 
+#include "daemon/serve/gauge_routes.hpp"
 #include "daemon/walk/desk.hpp"
 #include "drivers/ports/gauge.hpp"
+#include "drivers/ports/trial.hpp"
 
 namespace tallystick {
 
@@ -18,12 +20,27 @@ class SinkToDesk : public ports::GaugeSink {
   std::function<walk::Desk*()> desk;
   std::function<std::vector<std::string>(const std::string& port)> gauges_of;
 
-  void reading(Reading reading) override { desk()->offer(std::move(reading)); }
+  ports::Trials* trials = nullptr;
+  ports::UnaskedRing* unasked = nullptr;
+  std::function<Stamp()> now;
+
+  void reading(Reading reading) override {
+    if (trials->waits(reading.gauge)) {
+      // A walk that began meanwhile goes first: a reading at its bench is never taken from it.
+      if (const auto bench = serve::bench_in_walk(*desk(), reading.gauge); bench && !bench->empty())
+        trials->end(reading.gauge, "walk_began", reading.stamp());
+      else if (trials->take(reading))
+        return;
+    }
+    if (!desk()->offer(reading)) unasked->add(reading);
+  }
   void refusal(const std::string& port, const std::string& gauge, const Refusal& refusal,
                const Frame& frame) override {
     const auto gauges = gauges_of(port);
     // A port with one gauge: its refused frames are that gauge's, whatever they say.
-    desk()->refused(gauge.empty() && gauges.size() == 1 ? gauges.front() : gauge, refusal, frame);
+    const auto& whose = gauge.empty() && gauges.size() == 1 ? gauges.front() : gauge;
+    trials->refused(whose, refusal, frame);
+    desk()->refused(whose, refusal, frame);
   }
   void port_changed(const ports::PortStatus& status) override {
     walk::GaugeLine line;
@@ -38,6 +55,7 @@ class SinkToDesk : public ports::GaugeSink {
                  channel.port, channel.channel);
   }
   void not_answered(const std::string&, const std::string& gauge, const Error& why) override {
+    if (trials->not_answered(gauge, why, now())) return;
     desk()->not_answered(gauge, why.code);
   }
 };

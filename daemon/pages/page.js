@@ -1,5 +1,5 @@
 // What the pages that are read sitting down have in common: the shop's settings, words, theme, and the choice of language.
-import { languages, load_words, t, turn_language } from "./words.js";
+import { languages, load_words, t, turn_language, has } from "./words.js";
 import { load_shop } from "./shop.js";
 import { find, make } from "./dom.js";
 
@@ -14,7 +14,31 @@ export async function start_page() {
   set_theme(page);
   await load_words(page.language, page.decimal_mark);
   find("page-foot")?.append(language_choice());
+  find("page-menu")?.append(...menu_of_pages());
   return page;
+}
+
+const pages = [["/", "page.benches"], ["/gauges", "page.gauges"], ["/records", "page.records"], ["/checklists", "page.checklists"], ["/faults", "page.faults"]];
+function menu_of_pages() {
+  return pages.map(([path, name]) => make("a", { href: path, "aria-current": path === location.pathname ? "page" : null }, t(name)));
+}
+
+/// -> JSON. A refusal of the daemon is thrown as an Error in the person's words; `kind`: of what was asked, for words of its own.
+export async function ask(path, body, kind = "") {
+  const wanted = body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const response = await fetch(path, { cache: "no-store", ...wanted }).catch(() => null);
+  if (!response) throw new Error(t("problem.no_connection"));
+  const answer = await response.json().catch(() => ({}));
+  if (response.ok) return answer;
+  const key = [`problem.${answer.code}.${kind}`, `problem.${answer.code}`].find(has);
+  throw new Error(key ? t(key, answer) : [answer.where, answer.detail, answer.remedy].filter(Boolean).join(". "));
+}
+
+/// Says a fault, or that something was done, where the page has a place for it.
+export function say(element, text, fault = false) {
+  element.textContent = text;
+  element.classList.toggle("fault", fault);
+  element.hidden = !text;
 }
 
 /// Every text of a page is made when it is loaded; so it is loaded anew.

@@ -43,10 +43,13 @@ struct Answer {
 /// Sends an answer; called once, on the I/O thread.
 using Reply = std::function<void(Answer)>;
 
-/// A read-only route of another room, run on the pool: "/api/v1/results", or with "{name}" segments.
+/// A route of another room: "/api/v1/results", or with "{name}" segments. A GET route also answers HEAD; a
+/// POST route takes JSON only.
 struct Route {
   std::string path;
   std::function<Expected<Answer>(const Request&)> handler;
+  std::string method = "GET";  ///< "GET" | "POST"
+  bool on_io = false;  ///< false: run on the pool, may read files. true: on the I/O thread, must not block
 };
 
 /// A route of the house itself that does something: POST with a JSON body, on the I/O thread. It replies once, at once or

@@ -1,5 +1,6 @@
 #include "daemon/serve/routes.hpp"
 
+#include <algorithm>
 #include <array>
 #include <exception>
 
@@ -20,6 +21,9 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 7> lists{{{"
                                                                               {"suspects", "suspects"},
                                                                               {"words", "words"}}};
 
+/// Pages that are read sitting down, each at its own name.
+constexpr std::array<std::string_view, 4> sitting{"gauges", "records", "checklists", "faults"};
+
 std::string media_type_of(std::string_view name) {
   constexpr std::array<std::pair<std::string_view, std::string_view>, 5> types{
       {{".html", "text/html; charset=utf-8"},
@@ -33,13 +37,6 @@ std::string media_type_of(std::string_view name) {
   return "application/octet-stream";
 }
 
-Answer json_answer(const json::value& value) {
-  Answer answer;
-  answer.body = json::serialize(value);
-  answer.headers.emplace_back("Cache-Control", "no-store");
-  return answer;
-}
-
 Answer only(const Request& request, std::string allowed) {
   auto answer = problem("method_not_allowed", request.method + " is not for this path", request.target,
                         "use " + allowed);
@@ -50,6 +47,23 @@ Answer only(const Request& request, std::string allowed) {
 bool reads(const Request& request) { return request.method == "GET" || request.method == "HEAD"; }
 
 }  // namespace
+
+Answer json_answer(const json::value& value) {
+  Answer answer;
+  answer.body = json::serialize(value);
+  answer.headers.emplace_back("Cache-Control", "no-store");
+  return answer;
+}
+
+Expected<json::object> object_from(const std::string& body) {
+  boost::system::error_code code;
+  json::parse_options options;
+  options.max_depth = 16;
+  auto value = json::parse(body, code, {}, options);
+  if (code) return fail("not_json", "the body is not JSON: " + code.message());
+  if (!value.is_object()) return fail("wrong_shape", "the body is not one JSON object", "body");
+  return std::move(value.as_object());
+}
 
 Routes::Routes(walk::DeskDoor& desk, const Surroundings& surroundings, Runner on_pool, Runner on_io)
     : desk_(desk),
@@ -87,11 +101,15 @@ void Routes::answer(Request request, Reply reply) {
                            request.target));
     return action.handler(std::move(request), std::move(reply));
   }
+  std::string allowed;
   for (const auto& route : routes_) {
     if (!matches(route.path, path, request.captured)) continue;
-    if (!reads(request)) return reply(only(request, "GET, HEAD"));
-    return on_pool(route, std::move(request), std::move(reply));
+    if (route.method == (reads(request) ? "GET" : "POST"))
+      return run(route, std::move(request), std::move(reply));
+    allowed +=
+        (allowed.empty() ? "" : ", ") + (route.method == "GET" ? std::string("GET, HEAD") : route.method);
   }
+  if (!allowed.empty()) return reply(only(request, allowed));
   Answer found;
   if (path.size() >= 2 && path[0] == "api" && path[1] == "v1") {
     found = read_api(request);
@@ -99,8 +117,8 @@ void Routes::answer(Request request, Reply reply) {
     found = page(request, "index.html");
   } else if (path.size() == 2 && path[0] == "bench") {
     found = page(request, "bench.html");
-  } else if (path.size() == 1 && path[0] == "faults") {
-    found = page(request, "faults.html");
+  } else if (path.size() == 1 && std::find(sitting.begin(), sitting.end(), path[0]) != sitting.end()) {
+    found = page(request, path[0] + ".html");
   } else if (path.size() >= 2 && path[0] == "pages") {
     std::string name = path[1];
     for (std::size_t at = 2; at < path.size(); ++at) name += "/" + path[at];
@@ -184,20 +202,32 @@ Answer Routes::page(const Request& request, const std::string& name) const {
   return answer;
 }
 
-void Routes::on_pool(const Route& route, Request request, Reply reply) {
+namespace {
+
+Answer handled(const Route& route, const Request& request) {
+  try {
+    if (auto found = route.handler(request))
+      return std::move(*found);
+    else
+      return problem(found.error(), request.target);
+  } catch (const std::exception& fault) {
+    return problem("broken", fault.what(), request.target);
+  }
+}
+
+}  // namespace
+
+void Routes::run(const Route& route, Request request, Reply reply) {
+  if (route.method == "POST") {
+    const auto type = request.content_type.substr(0, request.content_type.find(';'));
+    if (type != "application/json")
+      return reply(
+          problem("not_a_json_body", "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
+  }
+  if (route.on_io) return reply(handled(route, request));
   // `route` lives in routes_, which the server keeps until the pool has ended.
   on_pool_([this, &route, request = std::move(request), reply = std::move(reply)] {
-    Answer answer;
-    try {
-      if (auto found = route.handler(request)) {
-        answer = std::move(*found);
-      } else {
-        answer = problem(found.error(), request.target);
-      }
-    } catch (const std::exception& fault) {
-      answer = problem("broken", fault.what(), request.target);
-    }
-    on_io_([reply, answer = std::move(answer)]() mutable { reply(std::move(answer)); });
+    on_io_([reply, answer = handled(route, request)]() mutable { reply(std::move(answer)); });
   });
 }
 
@@ -235,13 +265,9 @@ Done take_text(json::object& from, const char* name, std::string& out) {
 }  // namespace
 
 Expected<walk::Command> command_from(const Request& request, const std::string& bench) {
-  boost::system::error_code code;
-  json::parse_options options;
-  options.max_depth = 16;
-  auto value = json::parse(request.body, code, {}, options);
-  if (code) return fail("not_json", "the body is not JSON: " + code.message());
-  if (!value.is_object()) return fail("wrong_shape", "the body is not one JSON object", "body");
-  auto& object = value.as_object();
+  auto read = object_from(request.body);
+  if (!read) return tl::unexpected(read.error());
+  auto& object = *read;
   walk::Command command;
   command.idempotency_key = request.idempotency_key;
   std::string named_bench;

@@ -25,7 +25,7 @@ struct StaticFile {
 struct Surroundings {
   std::function<Stamp()> clock;                                     ///< stamps "told"; must be set
   std::vector<StaticFile> files;                                    ///< the pages
-  std::vector<Route> routes;                                        ///< export, results, ...; on the pool
+  std::vector<Route> routes;                                        ///< export, results, gauges, ...
   std::function<Expected<Answer>(const std::string& sha)> drawing;  ///< on the pool
   std::function<boost::json::object()> health;                      ///< members added to /api/v1/health
   std::function<boost::json::array()> faults;  ///< of the configuration: [{code, what, where, hint, ...}]
@@ -52,7 +52,7 @@ class Routes {
     std::string etag, media_type;
   };
   void command(Request request, Reply reply);
-  void on_pool(const Route& route, Request request, Reply reply);
+  void run(const Route& route, Request request, Reply reply);
   Answer read_api(const Request& request) const;
   Answer page(const Request& request, const std::string& name) const;
   Answer bench(const Request& request) const;
@@ -63,6 +63,11 @@ class Routes {
   std::map<std::string, Page, std::less<>> pages_;
   std::vector<Route> routes_;
 };
+
+/// An answer that holds JSON and is not to be kept by anybody.
+Answer json_answer(const boost::json::value& value);
+/// The body of a POST as one JSON object. Errors: "not_json", "wrong_shape".
+Expected<boost::json::object> object_from(const std::string& body);
 
 /// Reads the body of a POST: {kind, saw?, idempotency_key?, display?, bench?, ...rest}. Errors: "not_json",
 /// "wrong_shape".

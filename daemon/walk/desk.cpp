@@ -364,11 +364,11 @@ std::pair<Key, std::string> Desk::checkpoint() {
 
 // ---------------------------------------------------------------- from the edges
 
-void Desk::offer(Reading reading) {
+bool Desk::offer(Reading reading) {
   auto& line = surrounding_.lines[reading.gauge];
   line.last_heard_utc_us = reading.stamp().utc_us;
   const auto gauge = states_.gauges.find(reading.gauge);
-  if (gauge == states_.gauges.end()) return;
+  if (gauge == states_.gauges.end()) return false;
   const auto& card = gauge->second.card;
   const auto bench = states_.benches.find(card.bench);
   const WalkState* walk = nullptr;
@@ -378,25 +378,28 @@ void Desk::offer(Reading reading) {
   input.kind = "reading";
   if (reading.cause == Cause::streamed) {
     // Samples of a stream are never offered: only the end of a capture is, here the first frame that begins after it.
-    if (!walk || walk->standing.capture != reading.gauge) return;
-    if (elapsed_ns(walk->standing.capture_begun, reading.frame.first) <= 0) return;
-    if (in_flight_.contains("4 gauge/" + reading.gauge) || in_flight_.contains("2 walk/" + walk->key)) return;
+    if (!walk || walk->standing.capture != reading.gauge) return false;
+    if (elapsed_ns(walk->standing.capture_begun, reading.frame.first) <= 0) return false;
+    if (in_flight_.contains("4 gauge/" + reading.gauge) || in_flight_.contains("2 walk/" + walk->key)) return false;
     if (const auto queue = waiting_.find("1 bench/" + card.bench); queue != waiting_.end())
       for (const auto& waiting : queue->second)
-        if (waiting.input.reading && waiting.input.reading->gauge == reading.gauge) return;
+        if (waiting.input.reading && waiting.input.reading->gauge == reading.gauge) return false;
     input.kind = "capture_ended";
   } else if (!walk) {
     std::map<std::string, Stamp> told;
     const auto context = context_for(card.bench, told);
     if (setting_due(gauge->second, context, reading.stamp()).empty() &&
-        !in_flight_.contains("1 bench/" + card.bench))
-      return refresh_view(card.bench);
+        !in_flight_.contains("1 bench/" + card.bench)) {
+      refresh_view(card.bench);
+      return false;
+    }
   }
   input.stamp = reading.stamp();
   input.bench = card.bench;
   std::string raw = reading.frame.bytes;
   input.reading = std::move(reading);
   take(std::move(input), std::move(raw), {});
+  return true;
 }
 
 void Desk::refused(const std::string& gauge, const Refusal& refusal, const Frame& frame) {

@@ -50,7 +50,8 @@ class Desk : public DeskDoor {
   void start();
 
   // ---- from the edges
-  void offer(Reading reading);
+  /// False where nobody asked for it: then it is kept nowhere.
+  bool offer(Reading reading);
   void refused(const std::string& gauge, const Refusal& refusal, const Frame& frame);
   void line_changed(const std::string& gauge, const GaugeLine& line);
   void not_answered(const std::string& gauge, const std::string& why);

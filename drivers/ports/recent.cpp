@@ -1,5 +1,7 @@
 #include "drivers/ports/recent.hpp"
 
+#include "drivers/ports/trial.hpp"
+
 namespace tallystick::ports {
 namespace {
 
@@ -40,28 +42,36 @@ void Recent::remember(Memory& memory, RecentFrame frame) {
   while (memory.frames.size() > ring_) memory.frames.pop_front();
 }
 
-void Recent::reading(const Reading& reading) {
-  const auto found = memory_.find(reading.gauge);
-  if (found == memory_.end()) return;
+RecentFrame recent_frame(const Reading& reading) {
   RecentFrame frame = frame_of(reading.frame);
   frame.value = reading.decoded.value_text;
   frame.unit = reading.decoded.quantity.unit().name();
   frame.status = name(reading.decoded.status);
   frame.cause = name(reading.cause);
+  return frame;
+}
+
+RecentFrame recent_frame(std::string_view reason, const std::string& detail, const Frame& frame) {
+  RecentFrame out = frame_of(frame);
+  out.refusal = reason;
+  out.detail = detail;
+  return out;
+}
+
+void Recent::reading(const Reading& reading) {
+  const auto found = memory_.find(reading.gauge);
+  if (found == memory_.end()) return;
   ++found->second.head.readings;
   found->second.head.last_heard_utc_us = reading.frame.last.utc_us;
-  remember(found->second, std::move(frame));
+  remember(found->second, recent_frame(reading));
 }
 
 void Recent::refused(const std::string& gauge, std::string_view reason, const std::string& detail,
                      const Frame& frame) {
   auto found = memory_.find(gauge);
   if (found == memory_.end()) found = memory_.find("");
-  RecentFrame remembered = frame_of(frame);
-  remembered.refusal = reason;
-  remembered.detail = detail;
   ++found->second.head.refusals[std::string(reason)];
-  remember(found->second, std::move(remembered));
+  remember(found->second, recent_frame(reason, detail, frame));
 }
 
 std::optional<UnknownChannel> Recent::unknown(const std::string& channel, const Decoded& decoded,
