@@ -197,7 +197,9 @@ void Inspector::idle(const json::value& screen) {
   command.idempotency_key = bench_ + "/" + std::to_string(++sent_commands_);
   command.body = {{"lot", house_.lot}, {"stage", scenario_.stage}};
   house_.command(std::move(command), [this](Expected<json::object> answer) {
-    if (!answer && answer.error().code == "no_part_left") finished_ = true;
+    // A walk asked for before that, or a part that another bench gave back since, may still begin one.
+    if (answer) finished_ = false;
+    else if (answer.error().code == "no_part_left") finished_ = true;
   });
 }
 

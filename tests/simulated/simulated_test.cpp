@@ -45,6 +45,7 @@ class Run {
 
   const std::map<std::string, int>& counters() const { return house_.counters; }
   std::size_t events() { return house_.journal().size(); }
+  const std::vector<Entry>& journal() { return house_.journal(); }
 
  private:
   bool finished() const {
@@ -219,7 +220,7 @@ std::uint64_t how_many() {
   return text ? std::strtoull(text, nullptr, 10) : 1000;
 }
 
-void report(std::uint64_t seed, const char* test, const Complaints& complaints) {
+void report(std::uint64_t seed, const std::string& test, const Complaints& complaints) {
   std::string all;
   for (std::size_t n = 0; n < complaints.size() && n < 12; ++n) all += "\n  " + complaints[n];
   CHECK_MESSAGE(complaints.empty(), "seed " << seed << " (again with TALLYSTICK_SEED=" << seed << " test_simulated -tc='" << test << "'):" << all);
@@ -245,6 +246,8 @@ TEST_CASE("a thousand simulated walks") {
     Run run(make_scenario(*seed));
     report(*seed, "a thousand*", run.run(400));
     for (const auto& [what, count] : run.counters()) std::cout << what << ": " << count << "\n";
+    for (const auto& entry : run.journal())
+      std::cout << entry.key << ' ' << entry.bench << ' ' << entry.kind << ' ' << json::serialize(entry.input) << " -> " << json::serialize(entry.outcome) << "\n";
     return;
   }
   auto seeds = kept_seeds();
@@ -252,12 +255,6 @@ TEST_CASE("a thousand simulated walks") {
   std::map<std::string, int> met;
   std::size_t events = 0;
   for (const auto seed : seeds) {
-    // These two end with a part whose claim at the lot is still open; it is not yet known whether the walk or the
-    // naive model is wrong. TALLYSTICK_SEED runs them.
-    if (seed == 575 || seed == 984) {
-      MESSAGE("seed " << seed << " is left out: a part has no end, not yet understood");
-      continue;
-    }
     Run run(make_scenario(seed));
     report(seed, "a thousand*", run.run(400));
     for (const auto& [what, count] : run.counters()) met[what] += count;
