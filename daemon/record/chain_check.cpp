@@ -5,15 +5,22 @@ namespace tallystick::record {
 namespace {
 
 void add_column(ChainHash& chain, const Statement& row, int column) {
-  switch (row.type(column)) {
+  // By the value, since each call on the statement looks the column up anew. The connection is this thread's
+  // alone.
+  sqlite3_value* value = sqlite3_column_value(row.handle(), column);
+  const auto bytes_of = [&](const void* bytes) {
+    const auto size = static_cast<std::size_t>(sqlite3_value_bytes(value));
+    return std::string_view(size == 0 ? "" : static_cast<const char*>(bytes), size);
+  };
+  switch (sqlite3_value_type(value)) {
     case SQLITE_INTEGER:
-      chain.add(row.integer(column));
+      chain.add(sqlite3_value_int64(value));
       break;
     case SQLITE_TEXT:
-      chain.add_text(row.text(column));
+      chain.add_text(bytes_of(sqlite3_value_text(value)));
       break;
     case SQLITE_BLOB:
-      chain.add_blob(row.blob(column));
+      chain.add_blob(bytes_of(sqlite3_value_blob(value)));
       break;
     case SQLITE_NULL:
       chain.add_null();

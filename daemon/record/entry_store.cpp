@@ -11,7 +11,7 @@ namespace tallystick::record {
 namespace {
 
 std::string insert_into(std::string_view table, std::size_t columns) {
-  std::string sql = "INSERT INTO " + std::string(table) + " VALUES(";
+  std::string sql = "INSERT OR ROLLBACK INTO " + std::string(table) + " VALUES(";
   for (std::size_t index = 0; index < columns; ++index) sql += index == 0 ? "?" : ",?";
   return sql + ")";
 }
@@ -57,7 +57,8 @@ Expected<EntryStore> EntryStore::open(const Place& place, Meaning* meaning) {
       prepare(store.entry_, insert_into("entry", entry_columns.size())) &&
       prepare(store.fact_, insert_into("fact", 3 + boost::mp11::mp_size<FactMembers>::value)) &&
       prepare(store.blob_,
-              "INSERT INTO blob SELECT ?1, ?2, ?3 WHERE NOT EXISTS(SELECT 1 FROM blob WHERE sha256 = ?1)") &&
+              "INSERT OR ROLLBACK INTO blob SELECT ?1, ?2, ?3 WHERE NOT EXISTS(SELECT 1 FROM blob WHERE "
+              "sha256 = ?1)") &&
       prepare(store.checkpoint_, "INSERT OR REPLACE INTO checkpoint VALUES(?, ?, ?)") &&
       prepare(store.forget_, "DELETE FROM checkpoint WHERE branch <> ?1 OR seq <> ?2") &&
       prepare(store.setting_,
