@@ -51,7 +51,7 @@ function show_sentence(view) {
   const balloon = find("page-balloon");
   balloon.hidden = !said.balloon;
   set_text(balloon, said.balloon ?? "");
-  const whole = `${said.title}. ${said.how ?? ""}`;
+  const whole = [said.title, said.how].filter(Boolean).map((each) => /[.!?:]$/.test(each) ? each : `${each}.`).join(" ");
   if (whole !== said_do) {
     said_do = whole;
     tell_ear(whole, 1);

@@ -1,13 +1,18 @@
 """A page in headless Chromium, and the server with a desk that stands still. Skips, and says so, where they are absent."""
+import base64
 import json
 import os
 import re
 import shutil
+import struct
 import subprocess
 import tempfile
 import threading
 import time
 import unittest
+import urllib.error
+import urllib.request
+import zlib
 from pathlib import Path
 
 try:
@@ -105,6 +110,18 @@ class Page:
         self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "char", "key": "Enter", "text": "\r"})
         self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "keyUp", "key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13})
 
+    def frames(self, count=2):
+        """Waits until the browser has drawn again."""
+        for _ in range(count):
+            self.driver.execute_async_script("requestAnimationFrame(() => arguments[0]())")
+
+    def pixels(self, selector):
+        """(width, height, rows of (red, green, blue)) of what is seen there."""
+        self.driver.execute_script("document.querySelector(arguments[0]).scrollIntoView({ block: 'nearest' })", selector)
+        box = self.run("const b = document.querySelector(arguments[0]).getBoundingClientRect(); return [b.left, b.top, b.width, b.height]", selector)
+        shot = self.driver.execute_cdp_cmd("Page.captureScreenshot", {"clip": {"x": box[0], "y": box[1], "width": box[2], "height": box[3], "scale": 1}})
+        return png_pixels(base64.b64decode(shot["data"]))
+
     def complaints(self):
         """What the browser's console holds against the page, refused requests of a daemon that is gone apart."""
         return [entry["message"] for entry in self.driver.get_log("browser")
@@ -116,8 +133,56 @@ class Page:
             self.driver.save_screenshot(str(Path(PICTURES) / f"{name}.png"))
 
 
+def png_pixels(data):
+    """An 8-bit RGB or RGBA picture without interlace (PNG, ISO/IEC 15948) as (width, height, rows of (red, green, blue))."""
+    place, packed = 8, b""
+    while place < len(data):
+        size, kind = struct.unpack(">I4s", data[place:place + 8])
+        content = data[place + 8:place + 8 + size]
+        if kind == b"IHDR":
+            width, height, depth, colour, _, _, interlace = struct.unpack(">IIBBBBB", content)
+            assert depth == 8 and colour in (2, 6) and not interlace, (depth, colour, interlace)
+        elif kind == b"IDAT":
+            packed += content
+        place += 12 + size
+    raw, step = zlib.decompress(packed), 3 if colour == 2 else 4
+    rows, above = [], bytearray(width * step)
+    for number in range(height):
+        start = number * (width * step + 1)
+        kind, line = raw[start], bytearray(raw[start + 1:start + 1 + width * step])
+        for at in range(len(line)):
+            left, up, corner = line[at - step] if at >= step else 0, above[at], above[at - step] if at >= step else 0
+            near = left + up - corner
+            best = min((left, up, corner), key=lambda value: abs(near - value)) if kind == 4 else 0
+            line[at] = (line[at] + (0, left, up, (left + up) // 2, best)[kind]) & 255
+        rows.append([tuple(line[at:at + 3]) for at in range(0, len(line), step)])
+        above = line
+    return width, height, rows
+
+
+def page_addresses(address, bench):
+    """Every page that the daemon serves, by its own address or, where it has none, by its file's."""
+    out = []
+    for path in sorted((ROOT / "daemon" / "pages").glob("*.html")):
+        own = {"index": "", "bench": f"bench/{bench}"}.get(path.stem, path.stem)
+        try:
+            urllib.request.urlopen(address + own, timeout=10).close()
+        except urllib.error.HTTPError:
+            own = f"pages/{path.name}"
+        out.append((path.stem, address + own))
+    return out
+
+
 class StillDesk:
     """The real server and pages; each bench stands in one of `states.py`'s states. `commands`: what pages sent."""
+
+    pages = ROOT / "daemon" / "pages"
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
 
     def __init__(self, views, port=0):
         self.folder = tempfile.TemporaryDirectory(prefix="tallystick-still-")
@@ -129,7 +194,7 @@ class StillDesk:
     def start(self, port=0):
         if not FAKE_DESK.exists():
             raise unittest.SkipTest(f"{FAKE_DESK} is not built")
-        self.process = subprocess.Popen([FAKE_DESK, ROOT / "daemon" / "pages", self.file, ROOT / "config" / "demo" / "fb.svg", str(port)],
+        self.process = subprocess.Popen([FAKE_DESK, self.pages, self.file, ROOT / "config" / "demo" / "fb.svg", str(port)],
                                         stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True)
         line = self.process.stdout.readline()
         found = re.match(r"http://127\.0\.0\.1:(\d+)/", line)
