@@ -28,11 +28,12 @@ std::vector<std::string> own_dialect_folders() {
   return {};
 }
 
-/// The service manager's folder for the record, else one beside the configuration.
+/// Below the service manager's folder, because the head file lies beside the record; else beside the
+/// configuration.
 std::string data_folder() {
   const char* state = std::getenv("STATE_DIRECTORY");
   const std::string folder = state ? std::string(state).substr(0, std::string_view(state).find(':')) : "";
-  return folder.empty() ? "data" : folder;
+  return folder.empty() ? "data" : folder + "/data";
 }
 
 json::array dialects_offered() {

@@ -15,10 +15,10 @@ BIN = Path(os.environ.get("TALLYSTICK_BIN", Path(__file__).resolve().parents[2] 
 class Daemon:
     """Waits for its first address. `before`: words of a command that starts it in surroundings of its own."""
 
-    def __init__(self, config, *arguments, before=(), environment=None, port=0):
+    def __init__(self, config, *arguments, before=(), environment=None, port=0, program=BIN / "tallystickd"):
         self.lines, self.addresses = [], []
         self.changed = threading.Condition()
-        self.process = subprocess.Popen([*before, str(BIN / "tallystickd"), "--config", str(config), "--setup-port", str(port), *arguments],
+        self.process = subprocess.Popen([*before, str(program), "--config", str(config), "--setup-port", str(port), *arguments],
                                         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, text=True,
                                         env=dict(os.environ, **(environment or {})))
         self.reader = threading.Thread(target=self._read, daemon=True)
