@@ -145,7 +145,7 @@ Done end_walk_now(Draft& draft, WalkDraft& walk, const std::string& life) {
   // A part that was begun and never read goes back to the lot.
   if (walk.state.part && walk.state.part->end.empty()) {
     auto& lot = draft.lot(walk.state.lot);
-    lot.state.claims[stage_group(walk.state.part->stage) + "/" + std::to_string(walk.state.part->serial)].end =
+    lot.write(stage_group(walk.state.part->stage) + "/" + std::to_string(walk.state.part->serial)).end =
         part_ever_read(*walk.state.part) ? "incomplete" : "given_back";
   }
   draft.out.what = life == "ended" ? "walk_ended" : "walk_given_up";

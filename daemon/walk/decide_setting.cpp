@@ -30,7 +30,8 @@ Last setting_last(const Draft& draft, const GaugeState& gauge, Quantity value, c
 
 /// Every result that the gauge made since its last good reading is suspect, and no others.
 void mark_suspects(Draft& draft, GaugeDraft& gauge) {
-  for (const auto& made : gauge.state.since_good) {
+  if (!gauge.before) return;
+  for (const auto& made : gauge.before->since_good) {
     if (draft.states.suspects.contains(made.fact)) continue;
     Fact mark;
     mark.kind = "mark";

@@ -291,7 +291,7 @@ Done end_or_give_up(Draft& draft, bool give_up) {
   (*walk)->change.gone = true;
   draft.bench(state.bench).walk.clear();
   if (state.part && state.part->end.empty()) {
-    auto& claim = draft.lot(state.lot).state.claims[stage_group(state.part->stage) + "/" + std::to_string(state.part->serial)];
+    auto& claim = draft.lot(state.lot).write(stage_group(state.part->stage) + "/" + std::to_string(state.part->serial));
     claim.end = part_ever_read(*state.part) ? "incomplete" : "given_back";
   }
   draft.out.what = give_up ? "walk_given_up" : "walk_ended";

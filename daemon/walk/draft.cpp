@@ -1,8 +1,40 @@
 #include "daemon/walk/draft.hpp"
 
+#include <boost/describe.hpp>
+#include <boost/mp11.hpp>
+
 #include "daemon/measure/json_mirror.hpp"
 
 namespace tallystick::walk {
+
+namespace {
+
+/// A copy of every member but one.
+template <auto Left, class State>
+State copy_without(const State& state) {
+  State copy;
+  boost::mp11::mp_for_each<boost::describe::describe_members<State, boost::describe::mod_public>>([&](auto member) {
+    if constexpr (requires { member.pointer == Left; }) {
+      if (member.pointer == Left) return;
+    }
+    copy.*member.pointer = state.*member.pointer;
+  });
+  return copy;
+}
+
+}  // namespace
+
+const Claim* LotDraft::claim(const std::string& key) const {
+  if (const auto found = written.find(key); found != written.end()) return &found->second;
+  if (!before) return nullptr;
+  const auto known = before->claims.find(key);
+  return known == before->claims.end() ? nullptr : &known->second;
+}
+
+Claim& LotDraft::write(const std::string& key) {
+  const Claim* known = claim(key);
+  return written.try_emplace(key, known ? *known : Claim{}).first->second;
+}
 
 StepState& WalkDraft::touch(std::size_t asked) {
   if (state.standing.in_previous) {
@@ -33,14 +65,18 @@ WalkDraft& Draft::walk(const std::string& key) {
 GaugeDraft& Draft::gauge(const std::string& id) {
   if (const auto found = gauges_.find(id); found != gauges_.end()) return found->second;
   GaugeDraft draft;
-  if (const auto known = states.gauges.find(id); known != states.gauges.end()) draft.state = known->second;
+  if (const auto known = states.gauges.find(id); known != states.gauges.end()) {
+    draft.before = &known->second;
+    draft.state = copy_without<&GaugeState::since_good>(known->second);
+  }
   return gauges_.emplace(id, std::move(draft)).first->second;
 }
 
 LotDraft& Draft::lot(const std::string& key) {
   if (const auto found = lots_.find(key); found != lots_.end()) return found->second;
   LotDraft draft;
-  draft.state = states.lots.at(key);
+  draft.before = &states.lots.at(key);
+  draft.state = copy_without<&LotState::claims>(*draft.before);
   return lots_.emplace(key, std::move(draft)).first->second;
 }
 
@@ -54,7 +90,6 @@ WalkDraft& Draft::begin_walk(WalkState state, const PreparedEdition* edition) {
 LotDraft& Draft::open_lot(LotState state) {
   LotDraft draft;
   draft.state = std::move(state);
-  draft.opened = true;
   return lots_.emplace("", std::move(draft)).first->second;
 }
 
@@ -119,14 +154,15 @@ void finish_gauge(const GaugeState& before, GaugeDraft& gauge) {
   note_change(change.card, before.card, gauge.state.card);
 }
 
-void finish_lot(const LotState& before, LotDraft& lot) {
+void finish_lot(LotDraft& lot) {
   auto& change = lot.change;
-  if (lot.opened) {
+  if (lot.opened()) {
     change = {};
     change.opened = lot.state;
     return;
   }
-  for (const auto& [serial, claim] : lot.state.claims)
+  const LotState& before = *lot.before;
+  for (const auto& [serial, claim] : lot.written)
     if (const auto known = before.claims.find(serial); known == before.claims.end() || !(known->second == claim))
       change.claims[serial] = claim;
   note_change(change.need, before.need, lot.state.need);
@@ -157,15 +193,13 @@ Decision Draft::finish() {
   }
   for (auto& [key, lot] : lots_) {
     if (!key.empty()) decision.owners.push_back("3 lot/" + key);
-    static const LotState none;
-    finish_lot(lot.opened ? none : states.lots.at(key), lot);
+    finish_lot(lot);
     if (!(lot.change == LotChange{})) out.lots[key] = lot.change;
   }
   for (auto& [id, gauge] : gauges_) {
     decision.owners.push_back("4 gauge/" + id);
     static const GaugeState none;
-    const auto known = states.gauges.find(id);
-    finish_gauge(known == states.gauges.end() ? none : known->second, gauge);
+    finish_gauge(gauge.before ? *gauge.before : none, gauge);
     if (!(gauge.change == GaugeChange{})) out.gauges[id] = gauge.change;
   }
   for (const auto& edition : out.editions) decision.owners.push_back("5 edition/" + edition.second.family);

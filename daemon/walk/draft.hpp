@@ -28,15 +28,25 @@ struct WalkDraft {
   const PreparedFeature& prepared(std::size_t asked) const { return edition->features[step(asked).feature]; }
 };
 
+/// Results made since the last good setting are added by `change.made` and read from `before`: they are many, and a
+/// reading must not cost what a whole day has made.
 struct GaugeDraft {
-  GaugeState state;
+  GaugeState state;                      ///< without `since_good`
+  const GaugeState* before = nullptr;    ///< null: it is registered by this event
   GaugeChange change;
 };
 
+/// A lot while it is being decided. Its claims, one a part, are not copied: those written here lie over those before.
 struct LotDraft {
-  LotState state;
+  LotState state;                        ///< without `claims`
+  const LotState* before = nullptr;      ///< null: this event opens it
+  std::map<std::string, Claim> written;
   LotChange change;
-  bool opened = false;
+
+  bool opened() const { return before == nullptr; }
+  /// The claim as it stands now; null: none.
+  const Claim* claim(const std::string& key) const;
+  Claim& write(const std::string& key);
 };
 
 class Draft {

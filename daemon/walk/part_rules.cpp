@@ -1,4 +1,7 @@
 // How a walk goes through a part: counting, repeating, going on, ending, beginning the next.
+#include <algorithm>
+#include <charconv>
+
 #include "daemon/walk/draft.hpp"
 
 namespace tallystick::walk {
@@ -96,8 +99,7 @@ void end_part(Draft& draft, WalkDraft& walk) {
   PartState& part = walk.part();
   part.end = end_of(part);
   auto& lot = draft.lot(walk.state.lot);
-  auto& claim = lot.state.claims[claim_key(part.stage, part.serial)];
-  claim.end = part.end;
+  lot.write(claim_key(part.stage, part.serial)).end = part.end;
   note_first_part(lot, walk, part);
   if (walk.state.standing.in_previous) {
     walk.change.previous_ended = part.end;
@@ -199,19 +201,33 @@ void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t seria
       part.asked.push_back(index);
   }
   part.steps.resize(part.asked.size());
-  lot.state.claims[claim_key(part.stage, serial)] = {walk.state.key, walk.state.bench, "", ""};
+  lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, "", ""};
   walk.change.part = part;
   walk.state.part = std::move(part);
   walk.state.standing.pointer = 0;
   walk.state.standing.between = false;
 }
 
-std::optional<std::int64_t> next_free_serial(const WalkState& walk, const LotState& lot) {
-  for (std::int64_t serial = walk.first; serial <= walk.last; ++serial)
-    if (const auto claim = lot.claims.find(claim_key(walk.stage, serial));
-        claim == lot.claims.end() || claim->second.end == "given_back")
-      return serial;
-  return {};
+/// The lowest serial of the walk that nobody has, or that was given back. One pass over the claims, since a look for
+/// each serial of a long lot would cost more than the rest of the decision.
+std::optional<std::int64_t> next_free_serial(const WalkState& walk, const LotDraft& lot) {
+  if (walk.last < walk.first) return {};
+  std::vector<bool> taken(static_cast<std::size_t>(walk.last - walk.first + 1), false);
+  const std::string group = stage_group(walk.stage) + "/";
+  const auto note = [&](const std::string& key, const Claim& claim) {
+    std::int64_t serial = 0;
+    std::from_chars(key.data() + group.size(), key.data() + key.size(), serial);
+    if (serial >= walk.first && serial <= walk.last) taken[static_cast<std::size_t>(serial - walk.first)] = claim.end != "given_back";
+  };
+  const auto look = [&](const std::map<std::string, Claim>& claims) {
+    for (auto claim = claims.lower_bound(group); claim != claims.end() && claim->first.starts_with(group); ++claim)
+      note(claim->first, claim->second);
+  };
+  if (lot.before) look(lot.before->claims);
+  look(lot.written);
+  const auto free = std::find(taken.begin(), taken.end(), false);
+  if (free == taken.end()) return {};
+  return walk.first + (free - taken.begin());
 }
 
 }  // namespace
@@ -243,7 +259,7 @@ void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
   auto& standing = walk.state.standing;
   standing.no_part_left = false;
   const bool in_process = stage_group(walk.state.stage) == "in_process";
-  const auto serial = next_free_serial(walk.state, lot.state);
+  const auto serial = next_free_serial(walk.state, lot);
   if (!serial) {
     standing.no_part_left = true;
     standing.between = false;
