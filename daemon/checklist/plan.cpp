@@ -7,6 +7,9 @@
 namespace tallystick::checklist {
 namespace {
 
+/// Up to so many steps the plan is the cheapest there is; beyond, its search would outgrow memory.
+constexpr std::size_t exact_steps = 12;
+
 /// Widest search kept in memory: where a level of it holds more states, those with most items done go on.
 constexpr std::size_t widest_level = 50;
 
@@ -197,6 +200,104 @@ std::vector<PlanStep> gauge_by_gauge(const Needs& needs, std::size_t parts) {
   return steps;
 }
 
+/// The cheapest of all orders, by the least cost still to come from each set of steps done, gauge in hand and part in
+/// hand; of equally cheap orders the one that takes the earlier part and item first. Precondition: no ring, and
+/// parts x items at most `exact_steps`.
+class Cheapest {
+ public:
+  Cheapest(const Needs& needs, std::size_t parts, double part_weight)
+      : needs_(needs), parts_(parts), weight_(part_weight), gauges_{""} {
+    for (std::size_t item = 0; item < needs.size(); ++item) {
+      auto found = std::find(gauges_.begin(), gauges_.end(), needs.gauge(item));
+      gauge_of_.push_back(static_cast<std::size_t>(found - gauges_.begin()));
+      if (found == gauges_.end()) gauges_.push_back(needs.gauge(item));
+    }
+    to_come_.assign((std::size_t{1} << (parts * needs.size())) * gauges_.size() * (parts + 1), -1.0);
+  }
+
+  std::vector<PlanStep> steps() {
+    std::vector<PlanStep> out;
+    State state{0, 0, parts_};
+    while (out.size() < parts_ * needs_.size()) {
+      const auto wanted = to_come(state);
+      out.push_back(step(state, wanted));
+      state = after(state, out.back()).first;
+    }
+    return out;
+  }
+
+ private:
+  struct State {
+    std::size_t done, gauge, part;   ///< part == parts_: none in hand yet
+  };
+
+  std::pair<State, double> after(const State& state, const PlanStep& step) const {
+    State next{state.done | std::size_t{1} << (step.part * needs_.size() + step.item), state.gauge, step.part};
+    double cost = 0;
+    if (const auto gauge = gauge_of_[step.item]; gauge != 0) {
+      if (state.gauge != 0 && state.gauge != gauge) cost += 1;
+      next.gauge = gauge;
+    }
+    if (state.part != parts_ && state.part != step.part) cost += weight_;
+    return {next, cost};
+  }
+
+  std::vector<PlanStep> open(const State& state) const {
+    std::vector<PlanStep> out;
+    for (std::size_t part = 0; part < parts_; ++part) {
+      std::vector<bool> done(needs_.size());
+      for (std::size_t item = 0; item < needs_.size(); ++item) done[item] = state.done >> (part * needs_.size() + item) & 1U;
+      for (std::size_t item = 0; item < needs_.size(); ++item)
+        if (needs_.available(item, done)) out.push_back({part, item});
+    }
+    return out;
+  }
+
+  double to_come(const State& state) {
+    auto& known = to_come_[(state.done * gauges_.size() + state.gauge) * (parts_ + 1) + state.part];
+    if (known >= 0) return known;
+    double least = 0;
+    bool first = true;
+    for (const auto& step : open(state)) {
+      const auto [next, cost] = after(state, step);
+      const double whole = cost + to_come(next);
+      if (first || whole < least) least = whole;
+      first = false;
+    }
+    return known = least;   // to_come_ never grows: the reference holds
+  }
+
+  PlanStep step(const State& state, double wanted) {
+    PlanStep best;
+    double nearest = -1;
+    for (const auto& one : open(state)) {
+      const auto [next, cost] = after(state, one);
+      const double over = cost + to_come(next) - wanted;   // exactly 0 for one of them at least
+      if (nearest >= 0 && over >= nearest) continue;
+      best = one;
+      nearest = over;
+    }
+    return best;
+  }
+
+  const Needs& needs_;
+  std::size_t parts_;
+  double weight_;
+  std::vector<std::string> gauges_;
+  std::vector<std::size_t> gauge_of_;
+  std::vector<double> to_come_;
+};
+
+bool has_ring(const Needs& needs) {
+  Way way{{}, std::vector<bool>(needs.size(), false), {}, 0};
+  while (way.order.size() < needs.size()) {
+    if (needs.stuck(way.done)) return true;
+    for (std::size_t item = 0; item < needs.size(); ++item)
+      if (needs.available(item, way.done)) way.take(item, needs);
+  }
+  return false;
+}
+
 }  // namespace
 
 double plan_cost(const std::vector<PlanItem>& items, const std::vector<PlanStep>& steps, double part_weight) {
@@ -226,6 +327,10 @@ std::vector<PlanStep> plan(const std::vector<PlanItem>& items, std::size_t parts
   const Needs needs(items);
   auto best = checklist_order(items, parts);  // kept where nothing is cheaper
   auto cost = plan_cost(items, best, part_weight);
+  if (parts * items.size() <= exact_steps && !has_ring(needs)) {
+    auto cheapest = Cheapest(needs, parts, part_weight).steps();
+    return plan_cost(items, cheapest, part_weight) < cost ? cheapest : best;
+  }
   for (auto& candidate : {part_by_part(needs, parts), gauge_by_gauge(needs, parts)}) {
     const auto candidate_cost = plan_cost(items, candidate, part_weight);
     if (candidate_cost < cost) {

@@ -31,7 +31,8 @@ double plan_cost(const std::vector<PlanItem>& items, const std::vector<PlanStep>
 /// `first`).
 std::vector<PlanStep> checklist_order(const std::vector<PlanItem>& items, std::size_t parts);
 
-/// An order that obeys every need and never costs more than `checklist_order`. Deterministic. Needs that form
+/// An order that obeys every need and never costs more than `checklist_order`; up to twelve steps (parts x items) none
+/// is cheaper. Deterministic. Needs that form
 /// a ring cannot be obeyed: the items of the ring then come in checklist order.
 std::vector<PlanStep> plan(const std::vector<PlanItem>& items, std::size_t parts, double part_weight);
 
