@@ -4,6 +4,8 @@
 #include <array>
 #include <boost/json.hpp>
 
+#include "daemon/serve/problem_rules.hpp"
+
 namespace tallystick::serve {
 namespace {
 
@@ -93,10 +95,13 @@ constexpr std::array kinds{
     Kind{"http_version", 505, "HTTP/1.1 only", "The daemon speaks HTTP/1.1."},
 };
 
-const Kind* find(std::string_view code) {
+std::optional<Kind> find(std::string_view code) {
   const auto at =
       std::find_if(kinds.begin(), kinds.end(), [&](const Kind& kind) { return kind.code == code; });
-  return at == kinds.end() ? nullptr : &*at;
+  if (at != kinds.end()) return *at;
+  for (const auto& rule : rule_problems())
+    if (rule.code == code) return Kind{rule.code, 422, rule.title, rule.meaning};
+  return std::nullopt;
 }
 
 }  // namespace
@@ -104,6 +109,7 @@ const Kind* find(std::string_view code) {
 std::vector<std::string_view> problem_codes() {
   std::vector<std::string_view> out;
   for (const auto& kind : kinds) out.push_back(kind.code);
+  for (const auto& rule : rule_problems()) out.push_back(rule.code);
   return out;
 }
 
@@ -131,7 +137,7 @@ std::string html_text(std::string_view text) {
 }
 
 Answer problem(const Error& error, std::string_view instance) {
-  const auto* kind = find(error.code);
+  const auto kind = find(error.code);
   const unsigned status = kind ? kind->status : 422;
   boost::json::object body;
   body["type"] = kind ? "/problems/" + error.code : "/problems/refused";
@@ -155,7 +161,7 @@ Answer problem(std::string code, std::string detail, std::string_view instance, 
 }
 
 std::optional<Answer> problem_page(std::string_view code) {
-  const auto* kind = find(code);
+  const auto kind = find(code);
   if (!kind) return std::nullopt;
   Answer answer;
   answer.media_type = "text/html; charset=utf-8";

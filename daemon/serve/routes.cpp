@@ -5,6 +5,7 @@
 #include <exception>
 
 #include "daemon/checklist/edition.hpp"
+#include "daemon/serve/openapi.hpp"
 #include "daemon/serve/problem.hpp"
 
 namespace tallystick::serve {
@@ -44,6 +45,20 @@ Answer only(const Request& request, std::string allowed) {
   return answer;
 }
 
+/// The bytes, or 304 where the sender has them already (RFC 9110, 13.1.2).
+Answer unchanged_or(const Request& request, const std::string& tag, std::string media_type,
+                    std::string_view bytes) {
+  Answer answer;
+  answer.media_type = std::move(media_type);
+  answer.headers = {{"ETag", tag}, {"Cache-Control", "no-cache"}};
+  if (request.if_none_match.find(tag) != std::string::npos) {
+    answer.status = 304;
+  } else {
+    answer.body = std::string(bytes);
+  }
+  return answer;
+}
+
 bool reads(const Request& request) { return request.method == "GET" || request.method == "HEAD"; }
 
 }  // namespace
@@ -66,140 +81,192 @@ Expected<json::object> object_from(const std::string& body) {
 }
 
 Routes::Routes(walk::DeskDoor& desk, const Surroundings& surroundings, Runner on_pool, Runner on_io)
-    : desk_(desk),
-      surroundings_(surroundings),
-      on_pool_(std::move(on_pool)),
-      on_io_(std::move(on_io)),
-      routes_(surroundings.routes) {
+    : desk_(desk), surroundings_(surroundings), on_pool_(std::move(on_pool)), on_io_(std::move(on_io)) {
   for (const auto& file : surroundings.files)
     pages_[std::string(file.name)] = {file.bytes, '"' + checklist::sha256_hex(file.bytes).substr(0, 32) + '"',
                                       media_type_of(file.name)};
-  if (surroundings.drawing) {
-    routes_.push_back({"/api/v1/drawings/{sha}", [&surroundings](const Request& request) {
-                         return surroundings.drawing(request.captured.at("sha"));
-                       }});
+  add_handed_in();
+  add_desk();
+  add_house();
+  add_pages();
+}
+
+void Routes::add(std::string path, std::string method, Serve serve) {
+  table_.push_back({std::move(path), std::move(method), std::move(serve)});
+}
+
+void Routes::read(std::string path, std::function<Answer(const Request&)> answer) {
+  add(std::move(path), "GET", [answer = std::move(answer)](const Request& request, const Reply& reply) {
+    reply(answer(request));
+  });
+}
+
+void Routes::add_handed_in() {
+  for (const auto& action : surroundings_.actions) add(action.path, "POST", action.handler);
+  for (const auto& route : surroundings_.routes) {
+    add(route.path, route.method, [this, route](Request request, Reply reply) {
+      run(route, std::move(request), std::move(reply));
+    });
   }
+  if (!surroundings_.drawing) return;
+  const Route drawing{"/api/v1/drawings/{sha256}", [this](const Request& request) {
+                        return surroundings_.drawing(request.captured.at("sha256"));
+                      }};
+  add(drawing.path, "GET", [this, drawing](Request request, Reply reply) {
+    run(drawing, std::move(request), std::move(reply));
+  });
+}
+
+void Routes::add_desk() {
+  const auto commands = [this](Request request, Reply reply) {
+    command(std::move(request), std::move(reply));
+  };
+  add("/api/v1/commands", "POST", commands);
+  add("/api/v1/benches/{bench}/commands", "POST", commands);
+  read("/api/v1/benches", [this](const Request&) { return benches(); });
+  read("/api/v1/benches/{bench}", [this](const Request& request) { return bench(request); });
+  read("/api/v1/benches/{bench}/live", [this](const Request& request) { return bench(request); });
+  for (const auto& [name, subject] : lists)
+    read("/api/v1/" + std::string(name), [this, subject = std::string(subject)](const Request&) {
+      return json_answer(desk_.list(subject));
+    });
+  read("/api/v1/ports", [this](const Request& request) { return list_or_unknown("ports", request); });
+  read("/api/v1/ports/{list}", [this](const Request& request) {
+    return list_or_unknown("ports/" + request.captured.at("list"), request);
+  });
+  for (const char* path : {"/api/v1/checklists/{sha256}", "/api/v1/editions/{sha256}"})
+    read(path, [this](const Request& request) {
+      const auto& sha = request.captured.at("sha256");
+      auto edition = desk_.list("edition/" + sha);
+      if (edition.is_null())
+        return problem("unknown_edition", "there is no edition " + sha.substr(0, 64), request.target);
+      return json_answer(edition);
+    });
+}
+
+void Routes::add_house() {
+  read("/api/v1/health", [this](const Request&) {
+    json::object health{{"status", "ok"}, {"version", surroundings_.version}};
+    if (surroundings_.health)
+      for (const auto& member : surroundings_.health()) health[member.key()] = member.value();
+    return json_answer(health);
+  });
+  read("/api/v1/faults", [this](const Request&) {
+    return json_answer(surroundings_.faults ? surroundings_.faults() : json::array{});
+  });
+  read("/api/v1/page", [this](const Request&) {
+    return json_answer(surroundings_.page_now ? surroundings_.page_now() : surroundings_.page);
+  });
+  read("/metrics", [this](const Request&) {
+    Answer answer;
+    answer.media_type = metrics_media_type;
+    answer.headers.emplace_back("Cache-Control", "no-store");
+    answer.body = metrics_text(measured());
+    return answer;
+  });
+  read("/api/v1/openapi.json", [tag = '"' + checklist::sha256_hex(openapi_document()).substr(0, 32) + '"'](
+                                   const Request& request) {
+    return unchanged_or(request, tag, "application/json", openapi_document());
+  });
+  read("/api/v1/routes", [this](const Request&) {
+    json::array rows;
+    for (const auto& entry : table_) rows.push_back({{"method", entry.method}, {"path", entry.path}});
+    return json_answer(rows);
+  });
+}
+
+void Routes::add_pages() {
+  read("/", [this](const Request& request) { return page(request, "index.html"); });
+  read("/bench/{bench}", [this](const Request& request) { return page(request, "bench.html"); });
+  for (const auto name : sitting)
+    read('/' + std::string(name), [this, file = std::string(name) + ".html"](const Request& request) {
+      return page(request, file);
+    });
+  read("/pages/{file}",
+       [this](const Request& request) { return page(request, request.captured.at("file")); });
+  read("/problems/{code}", [](const Request& request) {
+    auto found = problem_page(request.captured.at("code"));
+    return found ? std::move(*found)
+                 : problem("unknown_path", "no problem of the daemon has this code", request.target);
+  });
 }
 
 void Routes::answer(Request request, Reply reply) {
-  const auto& path = request.segments;
-  if (!reads(request) && request.method != "POST") {
-    reply(only(request, "GET, HEAD"));
-    return;
-  }
-  const bool commands = path.size() >= 3 && path[0] == "api" && path[1] == "v1" &&
-                        path.back() == "commands" &&
-                        (path.size() == 3 || (path.size() == 5 && path[2] == "benches"));
-  if (commands) {
-    if (request.method != "POST") return reply(only(request, "POST"));
-    return command(std::move(request), std::move(reply));
-  }
-  for (const auto& action : surroundings_.actions) {
-    if (request.method != "POST" || !matches(action.path, path, request.captured)) continue;
-    if (request.content_type.substr(0, request.content_type.find(';')) != "application/json")
-      return reply(problem("not_a_json_body", "the Content-Type is \"" + request.content_type.substr(0, 60) + "\"",
-                           request.target));
-    return action.handler(std::move(request), std::move(reply));
-  }
+  if (!reads(request) && request.method != "POST") return reply(only(request, "GET, HEAD"));
   std::string allowed;
-  for (const auto& route : routes_) {
-    if (!matches(route.path, path, request.captured)) continue;
-    if (route.method == (reads(request) ? "GET" : "POST"))
-      return run(route, std::move(request), std::move(reply));
-    allowed +=
-        (allowed.empty() ? "" : ", ") + (route.method == "GET" ? std::string("GET, HEAD") : route.method);
+  for (const auto& entry : table_) {
+    request.captured.clear();
+    if (!matches(entry.path, request.segments, request.captured)) continue;
+    if (entry.method != (reads(request) ? "GET" : "POST")) {
+      allowed +=
+          (allowed.empty() ? "" : ", ") + (entry.method == "GET" ? std::string("GET, HEAD") : entry.method);
+      continue;
+    }
+    const auto type = request.content_type.substr(0, request.content_type.find(';'));
+    if (entry.method == "POST" && type != "application/json")
+      return reply(
+          problem("not_a_json_body", "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
+    return entry.serve(std::move(request), std::move(reply));
   }
-  if (!allowed.empty()) return reply(only(request, allowed));
-  Answer found;
-  if (path.size() >= 2 && path[0] == "api" && path[1] == "v1") {
-    found = read_api(request);
-  } else if (path.empty()) {
-    found = page(request, "index.html");
-  } else if (path.size() == 2 && path[0] == "bench") {
-    found = page(request, "bench.html");
-  } else if (path.size() == 1 && std::find(sitting.begin(), sitting.end(), path[0]) != sitting.end()) {
-    found = page(request, path[0] + ".html");
-  } else if (path.size() >= 2 && path[0] == "pages") {
-    std::string name = path[1];
-    for (std::size_t at = 2; at < path.size(); ++at) name += "/" + path[at];
-    found = page(request, name);
-  } else if (path.size() == 2 && path[0] == "problems" && problem_page(path[1])) {
-    found = *problem_page(path[1]);
-  } else {
-    found = problem("unknown_path", "the daemon has no such path", request.target);
-  }
-  if (!reads(request) && found.status < 400) found = only(request, "GET, HEAD");
-  reply(std::move(found));
+  reply(allowed.empty() ? problem("unknown_path", "the daemon has no such path", request.target)
+                        : only(request, allowed));
 }
 
-Answer Routes::read_api(const Request& request) const {
-  const auto& path = request.segments;
-  if (path.size() == 3) {
-    if (path[2] == "benches") {
-      json::array all;
-      for (const auto& bench : desk_.benches()) {
-        const auto view = desk_.view(bench);
-        json::object row{{"bench", bench}};
-        if (const auto* object = view.if_object())
-          for (const auto* member : {"state", "person", "walk", "sequence"})
-            if (const auto* value = object->if_contains(member)) row[member] = *value;
-        all.push_back(std::move(row));
-      }
-      return json_answer(all);
-    }
-    if (path[2] == "health") {
-      json::object health{{"status", "ok"}, {"version", surroundings_.version}};
-      if (surroundings_.health)
-        for (const auto& member : surroundings_.health()) health[member.key()] = member.value();
-      return json_answer(health);
-    }
-    if (path[2] == "faults")
-      return json_answer(surroundings_.faults ? surroundings_.faults() : json::array{});
-    if (path[2] == "page")
-      return json_answer(surroundings_.page_now ? surroundings_.page_now() : surroundings_.page);
-    for (const auto& [name, subject] : lists)
-      if (path[2] == name) return json_answer(desk_.list(std::string(subject)));
+Measured Routes::measured() const {
+  Measured out;
+  out.ports = desk_.list("ports");
+  out.recent = desk_.list("ports/recent");
+  out.gauges = desk_.list("gauges");
+  out.walks = desk_.list("walks");
+  out.suspects = desk_.list("suspects");
+  if (surroundings_.health) out.health = surroundings_.health();
+  if (surroundings_.faults) out.faults = surroundings_.faults().size();
+  out.connections = connections_ ? connections_() : 0;
+  out.version = surroundings_.version;
+  const auto benches = desk_.benches();
+  out.benches = benches.size();
+  for (const auto& bench : benches)
+    if (const auto view = desk_.view(bench); view.is_object())
+      if (const auto* keeping = view.as_object().if_contains("keeping"); keeping && keeping->is_object())
+        if (const auto* kept = keeping->as_object().if_contains("kept"); kept && kept->is_bool())
+          out.kept = out.kept && kept->as_bool();
+  return out;
+}
+
+Answer Routes::list_or_unknown(const std::string& subject, const Request& request) const {
+  const auto found = desk_.list(subject);
+  if (found.is_null()) return problem("unknown_path", "the daemon has no such path", request.target);
+  return json_answer(found);
+}
+
+Answer Routes::benches() const {
+  json::array all;
+  for (const auto& bench : desk_.benches()) {
+    const auto view = desk_.view(bench);
+    json::object row{{"bench", bench}};
+    if (const auto* object = view.if_object())
+      for (const auto* member : {"state", "person", "walk", "sequence"})
+        if (const auto* value = object->if_contains(member)) row[member] = *value;
+    all.push_back(std::move(row));
   }
-  if (path.size() >= 3 && path.size() <= 4 && path[2] == "ports") {
-    auto ports = desk_.list(path.size() == 3 ? "ports" : "ports/" + path[3]);
-    if (!ports.is_null()) return json_answer(ports);
-  }
-  if (path.size() >= 4 && path[2] == "benches") return bench(request);
-  if (path.size() == 4 && (path[2] == "checklists" || path[2] == "editions")) {
-    auto edition = desk_.list("edition/" + path[3]);
-    if (edition.is_null())
-      return problem("unknown_edition", "there is no edition " + path[3].substr(0, 64), request.target);
-    return json_answer(edition);
-  }
-  return problem("unknown_path", "the daemon has no such path", request.target);
+  return json_answer(all);
 }
 
 Answer Routes::bench(const Request& request) const {
-  const auto& path = request.segments;
-  auto view = desk_.view(path[3]);
+  const auto& bench = request.captured.at("bench");
+  auto view = desk_.view(bench);
   if (view.is_null())
-    return problem("unknown_bench", "there is no bench \"" + path[3].substr(0, 40) + "\"", request.target);
-  if (path.size() == 4) return json_answer(view);
-  if (path.size() == 5 && path[4] == "live") {
-    auto answer = problem("upgrade_required", "this address is a WebSocket", request.target);
-    answer.headers.emplace_back("Upgrade", "websocket");
-    return answer;
-  }
-  return problem("unknown_path", "the daemon has no such path", request.target);
+    return problem("unknown_bench", "there is no bench \"" + bench.substr(0, 40) + "\"", request.target);
+  if (request.segments.back() != "live" || request.segments.size() == 4) return json_answer(view);
+  auto answer = problem("upgrade_required", "this address is a WebSocket", request.target);
+  answer.headers.emplace_back("Upgrade", "websocket");
+  return answer;
 }
 
 Answer Routes::page(const Request& request, const std::string& name) const {
   const auto at = pages_.find(name);
   if (at == pages_.end()) return problem("unknown_path", "there is no such page", request.target);
-  Answer answer;
-  answer.media_type = at->second.media_type;
-  answer.headers = {{"ETag", at->second.etag}, {"Cache-Control", "no-cache"}};
-  if (request.if_none_match.find(at->second.etag) != std::string::npos) {
-    answer.status = 304;
-  } else {
-    answer.body = std::string(at->second.bytes);
-  }
-  return answer;
+  return unchanged_or(request, at->second.etag, at->second.media_type, at->second.bytes);
 }
 
 namespace {
@@ -218,25 +285,16 @@ Answer handled(const Route& route, const Request& request) {
 }  // namespace
 
 void Routes::run(const Route& route, Request request, Reply reply) {
-  if (route.method == "POST") {
-    const auto type = request.content_type.substr(0, request.content_type.find(';'));
-    if (type != "application/json")
-      return reply(
-          problem("not_a_json_body", "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
-  }
   if (route.on_io) return reply(handled(route, request));
-  // `route` lives in routes_, which the server keeps until the pool has ended.
+  // `route` lives in table_, which the server keeps until the pool has ended.
   on_pool_([this, &route, request = std::move(request), reply = std::move(reply)] {
     on_io_([reply, answer = handled(route, request)]() mutable { reply(std::move(answer)); });
   });
 }
 
 void Routes::command(Request request, Reply reply) {
-  const auto type = request.content_type.substr(0, request.content_type.find(';'));
-  if (type != "application/json")
-    return reply(
-        problem("not_a_json_body", "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
-  const auto bench = request.segments.size() == 5 ? request.segments[3] : std::string();
+  const auto named = request.captured.find("bench");
+  const auto bench = named == request.captured.end() ? std::string() : named->second;
   if (!bench.empty() && desk_.view(bench).is_null())
     return reply(
         problem("unknown_bench", "there is no bench \"" + bench.substr(0, 40) + "\"", request.target));

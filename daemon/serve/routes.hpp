@@ -11,6 +11,7 @@
 
 #include "daemon/measure/stamp.hpp"
 #include "daemon/serve/http.hpp"
+#include "daemon/serve/metrics.hpp"
 #include "daemon/walk/desk_door.hpp"
 
 namespace tallystick::serve {
@@ -43,6 +44,8 @@ class Routes {
   /// `desk` and `surroundings` must outlive this.
   Routes(walk::DeskDoor& desk, const Surroundings& surroundings, Runner on_pool, Runner on_io);
 
+  /// How many connections are open, for /metrics.
+  void count_connections(std::function<std::size_t()> count) { connections_ = std::move(count); }
   /// Answers through `reply`, at once or later. Host and Origin are checked before. I/O thread.
   void answer(Request request, Reply reply);
 
@@ -51,17 +54,33 @@ class Routes {
     std::string_view bytes;
     std::string etag, media_type;
   };
+  using Serve = std::function<void(Request, Reply)>;
+  /// The one table of routes: what is not in it is not served. Dispatched from the top, the first that fits; listed at
+  /// /api/v1/routes, and held against openapi.json both ways.
+  struct Entry {
+    std::string path, method;
+    Serve serve;
+  };
+  void add(std::string path, std::string method, Serve serve);
+  void read(std::string path, std::function<Answer(const Request&)> answer);
+  void add_handed_in();
+  void add_desk();
+  void add_house();
+  void add_pages();
   void command(Request request, Reply reply);
   void run(const Route& route, Request request, Reply reply);
-  Answer read_api(const Request& request) const;
+  Measured measured() const;
+  Answer benches() const;
+  Answer list_or_unknown(const std::string& subject, const Request& request) const;
   Answer page(const Request& request, const std::string& name) const;
   Answer bench(const Request& request) const;
 
   walk::DeskDoor& desk_;
   const Surroundings& surroundings_;
   Runner on_pool_, on_io_;
+  std::function<std::size_t()> connections_;
   std::map<std::string, Page, std::less<>> pages_;
-  std::vector<Route> routes_;
+  std::vector<Entry> table_;
 };
 
 /// An answer that holds JSON and is not to be kept by anybody.

@@ -25,7 +25,9 @@ Inside::Inside(asio::io_context& context, ServeConfig settings, walk::DeskDoor& 
       tcp_(io),
       unix_(io),
       tcp_pause_(io),
-      unix_pause_(io) {}
+      unix_pause_(io) {
+  routes.count_connections([this] { return connections.size(); });
+}
 
 Done Inside::listen() {
   if (auto done = listen_tcp(); !done) return done;

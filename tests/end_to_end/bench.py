@@ -23,6 +23,7 @@ import uuid
 from pathlib import Path
 from urllib.parse import urlencode
 
+import contract
 import terminals
 from display import Display
 
@@ -169,7 +170,9 @@ class Shop:
             data = None if body is None else json.dumps(body)
             connection.request(method, path, data, {} if body is None else {"Content-Type": "application/json"})
             answer = connection.getresponse()
-            return answer.status, dict(answer.getheaders()), answer.read()
+            headers, data = dict(answer.getheaders()), answer.read()
+            contract.check(method, path, body, answer.status, headers, data)
+            return answer.status, headers, data
         finally:
             connection.close()
 
