@@ -117,7 +117,8 @@ Expected<std::size_t> take_limit(Query& query) {
 }
 
 // One page: {"results": [...], "cursor": "...", "more": false}. The objects are the lines of JSON Lines.
-Answered results(const record::Place& place, Query query) {
+Answered results(const record::Place& place, const std::string& path, Query query) {
+  const auto asked = query;
   auto limit = take_limit(query);
   if (!limit) return refuse(limit.error());
   query.try_emplace("kind", "result");
@@ -142,7 +143,8 @@ Answered results(const record::Place& place, Query query) {
   body += swept->more ? ",\"more\":true}" : ",\"more\":false}";
   Answer answer;
   answer.media_type = "application/json";
-  answer.headers = {{"Cache-Control", "no-store"}};
+  answer.headers = {{"Cache-Control", "no-store"}, {"Tallystick-Cursor", text(swept->next)}};
+  if (swept->more) answer.headers.emplace_back("Link", next_link(path, asked, text(swept->next)));
   answer.body = std::move(body);
   return answer;
 }
@@ -158,7 +160,7 @@ std::vector<Route> routes(record::Place place) {
   return {
       streamed("/api/v1/export.csv", Form::csv), streamed("/api/v1/export.jsonl", Form::json_lines),
       Route{"/api/v1/export/cursor", [shared](const Query& query) { return end_of_record(*shared, query); }},
-      Route{"/api/v1/results", [shared](const Query& query) { return results(*shared, query); }}};
+      Route{"/api/v1/results", [shared](const Query& query) { return results(*shared, "/api/v1/results", query); }}};
 }
 
 }  // namespace tallystick::exporting

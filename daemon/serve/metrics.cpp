@@ -60,7 +60,9 @@ std::string text_of(const json::object& row, std::string_view name) {
 std::int64_t count_of(const json::object& row, std::string_view name) {
   const auto* value = row.if_contains(name);
   if (!value) return 0;
-  return value->is_int64() ? value->as_int64() : value->is_uint64() ? static_cast<std::int64_t>(value->as_uint64()) : 0;
+  return value->is_int64()    ? value->as_int64()
+         : value->is_uint64() ? static_cast<std::int64_t>(value->as_uint64())
+                              : 0;
 }
 
 bool is_true(const json::object& row, std::string_view name) {
@@ -84,7 +86,8 @@ std::string seconds(std::int64_t utc_us) {
 }
 
 void tell_ports(Text& out, const json::value& ports) {
-  constexpr std::array<std::string_view, 6> states{"absent", "opening", "open", "silent", "lost", "backing_off"};
+  constexpr std::array<std::string_view, 6> states{"absent", "opening", "open",
+                                                   "silent", "lost",    "backing_off"};
   out.family("port_state", "stateset", "How the port stands.");
   each(ports, [&](const json::object& port) {
     for (const auto state : states)
@@ -98,7 +101,8 @@ void tell_ports(Text& out, const json::value& ports) {
       {{"port_received_bytes", "bytes", "Bytes received since the start.", "bytes"},
        {"port_losses", "losses", "How often the port was lost since the start.", ""},
        {"port_late_replies", "late_replies", "Answers that came after their time: never taken.", ""},
-       {"port_unsolicited", "unsolicited", "Frames of an asked gauge that answer no request: never taken.", ""},
+       {"port_unsolicited", "unsolicited", "Frames of an asked gauge that answer no request: never taken.",
+        ""},
        {"port_unanswered", "unanswered", "Requests given up after all retries.", ""}}};
   for (const auto& counter : counters) {
     out.family(counter.name, "counter", counter.help);
@@ -107,7 +111,8 @@ void tell_ports(Text& out, const json::value& ports) {
       out.sample(std::to_string(count_of(port, counter.member)), {{"port", text_of(port, "port")}});
     });
   }
-  out.family("port_last_heard_timestamp_seconds", "gauge", "UTC of the last whole good frame; absent until one came.");
+  out.family("port_last_heard_timestamp_seconds", "gauge",
+             "UTC of the last whole good frame; absent until one came.");
   out.unit("seconds");
   each(ports, [&](const json::object& port) {
     if (const auto heard = count_of(port, "last_heard_utc_us"); heard > 0)

@@ -1,5 +1,6 @@
-// The codes of errors that rooms below give and that a person or program can meet: in a problem (HTTP 422), as a port's
-// `code`, as a fault. Each has its page at /problems/<code>; a test holds this table against the source.
+// The codes of errors that rooms below give and that a person or program can meet: in a problem (HTTP 422),
+// as a port's `code`, as a fault. Each has its page at /problems/<code>; a test holds this table against the
+// source.
 #pragma once
 
 #include <span>

@@ -133,6 +133,27 @@ class Served(unittest.TestCase):
             for row in rows:
                 contract.complain("export.jsonl", row, {"$ref": "#/components/schemas/Fact"})
 
+    def test_pages_are_stable_while_rows_are_inserted(self):
+        """RFC 8288: the next page is where Link says. No row twice, none lost, though parts are measured meanwhile."""
+        with Shop(small_shop()) as shop:
+            shop.begin("FB-25", 1, 5)
+            measure(shop, 10)
+            keys, target, pages = [], "/api/v1/results?limit=4", 0
+            while target:
+                status, headers, body = shop.request("GET", target)
+                self.assertEqual(status, 200)
+                keys += [(row["journal"], row["seq"], row["n"]) for row in json.loads(body)["results"]]
+                link = re.fullmatch(r'<([^>]+)>; rel="next"', headers.get("Link", ""))
+                self.assertEqual(bool(link), json.loads(body)["more"])
+                target = link[1] if link else None
+                pages += 1
+                if pages <= 3:
+                    measure(shop, 3)
+            rows = [row for row in shop.export_jsonl(kind="result")[0]]
+            self.assertEqual(keys, [(row["journal"], row["seq"], row["n"]) for row in rows])
+            self.assertGreaterEqual(len(keys), 19)
+            self.assertGreaterEqual(pages, 5)
+
     def test_the_check_itself_can_fail(self):
         for status, body in ((200, b'{"status": "ok"}'), (200, b"[]"), (299, b"{}")):
             with self.assertRaises(contract.Broken):

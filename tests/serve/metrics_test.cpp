@@ -24,11 +24,13 @@ serve::Measured invented() {
   serve::Measured out;
   out.version = "0.1.0";
   out.health = {{"clock", {{"trusted", true}}}, {"branch", 2}};
-  out.ports = boost::json::parse(R"([{"port":"micrometer","state":"open","bytes":36,"losses":1,"late_replies":0,
+  out.ports =
+      boost::json::parse(R"([{"port":"micrometer","state":"open","bytes":36,"losses":1,"late_replies":0,
     "unsolicited":0,"unanswered":0,"last_heard_utc_us":1795621120000905},
     {"port":"odd \"name\"\\","state":"absent","bytes":0,"losses":0,"late_replies":2,"unsolicited":3,"unanswered":4,
     "last_heard_utc_us":0}])");
-  out.recent = boost::json::parse(R"([{"gauge":"micrometer","port":"micrometer","readings":4,"refusals":{"checksum":2}},
+  out.recent = boost::json::parse(
+      R"([{"gauge":"micrometer","port":"micrometer","readings":4,"refusals":{"checksum":2}},
     {"gauge":"","port":"micrometer","readings":0,"refusals":{"too_long":1}}])");
   out.gauges = boost::json::parse(R"([{"id":"micrometer","bench":"bench-1","fit":true},
     {"id":"bore","bench":"bench-1","fit":false}])");
@@ -61,7 +63,8 @@ TEST_CASE("serve: every code of an error in the source of the daemon has its pag
   std::set<std::string> missing;
   std::size_t found = 0;
   for (const char* top : {"/daemon", "/drivers"})
-    for (const auto& file : std::filesystem::recursive_directory_iterator(std::string(TALLYSTICK_SOURCE_DIR) + top)) {
+    for (const auto& file :
+         std::filesystem::recursive_directory_iterator(std::string(TALLYSTICK_SOURCE_DIR) + top)) {
       if (file.path().extension() != ".cpp" && file.path().extension() != ".hpp") continue;
       const auto text = content(file.path());
       for (std::sregex_iterator at(text.begin(), text.end(), made), end; at != end; ++at) {
