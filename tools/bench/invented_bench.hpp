@@ -23,6 +23,7 @@ class InventedBench {
   std::vector<Proposal> proposals;
 
   const walk::Desk& desk() const { return *desk_; }
+  walk::Desk& desk() { return *desk_; }
   const walk::ShopWords& words() const { return words_; }
   const walk::WalkState& walk() const;
   Stamp now() const { return now_; }

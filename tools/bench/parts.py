@@ -8,6 +8,7 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
+import daily
 from figures import Figure, percentile
 from sides import ROOT, Floor, Ours, press
 
@@ -70,7 +71,11 @@ def latency(settings):
 
 def crowd(settings):
     """Every gauge presses fifty times a second; each has a walk and a page of its own."""
-    gauges, rate = settings.gauges, 50
+    for gauges in settings.gauges:
+        yield from one_crowd(settings, gauges, 50)
+
+
+def one_crowd(settings, gauges, rate):
     with folder(settings.folder) as place, Ours(place, settings.binaries, gauges, None) as ours, \
          Floor(place, settings.binaries, gauges, None) as floor:
         blocks = list(press("crowd", [ours, floor], settings.binaries, None, blocks=settings.pairs,
@@ -97,6 +102,19 @@ def crowd(settings):
     yield Figure(f"{name}: readings sent a commit", "", ours_group, floor_group)
     behind = [block["behind_seconds"] for block in blocks if block["side"] == "ours"]
     yield Figure(f"{name}: behind at the end", "s", behind, note="until the last commit after the last press")
+
+
+def flood(settings):
+    """Sixteen gauges press as fast as a line of 9,600 baud carries: what a reading with its result costs."""
+    gauges, rate = 16, 100
+    with folder(settings.folder) as place, Ours(place, settings.binaries, gauges, None) as ours:
+        blocks = list(press("crowd", [ours], settings.binaries, None, blocks=settings.pairs, seconds=settings.crowd_seconds,
+                            rate=rate))
+        sent = sum(block["sent"] for block in blocks)
+        kept = settle(ours, sent)
+        judged = ours.rows("SELECT count(*) FROM fact WHERE kind = 'result'")
+    cpu = sum(block["cpu_ns"] for block in blocks) * NANO_TO_MICRO
+    yield Figure("flood: CPU a reading kept", "us", [cpu / max(kept, 1)], most=9, note=f"{kept:,} kept of {sent:,} sent, {judged:,} results")
 
 
 def settle(side, wanted, patience_s=15):
@@ -250,4 +268,9 @@ FIGURES_OF = {
     "chain_check_from_rows": chain("chain check, an event, from the file", None, "floor: bare loop, rows hashed"),
 }
 
-PARTS = {"latency": latency, "crowd": crowd, "syncs": syncs, "libraries": libraries}
+def of_a_day(part):
+    return lambda settings: part(settings, folder)
+
+
+PARTS = {"latency": latency, "pages": of_a_day(daily.ten_pages), "crowd": crowd, "flood": flood, "idle": of_a_day(daily.idle),
+         "page": of_a_day(daily.page), "long": of_a_day(daily.long_record), "syncs": syncs, "libraries": libraries}

@@ -202,7 +202,7 @@ class Ours(Side):
         super().__init__(*arguments, **named)
         self.places = places
 
-    def start(self):
+    def write_configuration(self):
         toml = SHOP.format(root=ROOT) + "".join(BENCH.format(number=n) for n in range(1, len(self.terminals) + 1))
         several = self.places > 1
         family = FAMILY.format(place=" {n} of " + str(self.places) if several else "",
@@ -210,6 +210,9 @@ class Ours(Side):
         for name, text in (("tallystick.toml", toml), ("fb.family.toml", family), ("fb.sizes.csv", SIZES)):
             (self.folder / name).write_text(text, encoding="utf-8")
         self.database = self.folder / "data" / "journal.sqlite3"
+
+    def start(self):
+        self.write_configuration()
         self.process = self.spawn([self.binaries / "tallystickd", "--config", self.folder / "tallystick.toml"])
         self.address = self.wait_for_line(r"listening on http://(\S+)")[1]
         self.wait_for_ports()
