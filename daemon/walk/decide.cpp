@@ -18,7 +18,8 @@ std::vector<std::string> serving_gauges(const States& states, const WalkState& w
   std::vector<std::string> out;
   if (feature.gauge_kind.empty()) return out;
   for (const auto& [id, gauge] : states.gauges)
-    if (shop::why_not_served(gauge.card, feature, edition.edition.gauge_step_share, walk.bench).empty() &&
+    if (gauge.card.bench == walk.bench &&   // first: what follows works limits out, and a shop has many gauges
+        shop::why_not_served(gauge.card, feature, edition.edition.gauge_step_share, walk.bench).empty() &&
         gauge.fitness != "failed")
       out.push_back(id);
   return out;

@@ -220,7 +220,8 @@ void Desk::committed(const Waiting& waiting, const Decision& decision, const Key
   remember_facts(outcome);
   const std::string bench = bench_of(waiting.input);
   std::set<std::string> touched;
-  if (!bench.empty()) touched.insert(bench);
+  // When a display was told is kept and changes no view.
+  if (!bench.empty() && waiting.input.kind != "told") touched.insert(bench);
   for (const auto& [walk, change] : outcome.walks)
     if (const auto state = states_.walks.find(walk); state != states_.walks.end()) touched.insert(state->second.bench);
   for (const auto& [id, state] : outcome.benches) touched.insert(id);
