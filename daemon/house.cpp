@@ -162,7 +162,7 @@ class HouseInside : public House {
     config.unix_socket = socket_path(place_.data);
     serve::Surroundings around;
     around.clock = [this] { return clock_->now(); };
-    for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes});
+    for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes, page.gzip});
     around.routes = serve::record_routes(place_);
     add_gauge_routes(around.routes);
     around.drawing = [place = place_](const std::string& sha) -> Expected<serve::Answer> {

@@ -135,6 +135,7 @@ std::optional<Answer> Connection::refuse_head(const Parser& parser, Request& req
   request.origin = text_of(head, http::field::origin);
   request.content_type = text_of(head, http::field::content_type);
   request.if_none_match = text_of(head, http::field::if_none_match);
+  request.accept_encoding = text_of(head, http::field::accept_encoding);
   request.idempotency_key = std::string(head["Idempotency-Key"]);
   request.fetch_site = std::string(head["Sec-Fetch-Site"]);
   request.fetch_mode = std::string(head["Sec-Fetch-Mode"]);

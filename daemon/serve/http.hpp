@@ -22,7 +22,7 @@ struct Request {
   std::vector<std::string> segments;            ///< "/a/b" -> {"a", "b"}
   std::map<std::string, std::string> query;     ///< the first of a doubled name counts
   std::map<std::string, std::string> captured;  ///< of a route's "{name}" segments
-  std::string host, origin, content_type, if_none_match, idempotency_key, fetch_site, fetch_mode;
+  std::string host, origin, content_type, if_none_match, idempotency_key, fetch_site, fetch_mode, accept_encoding;
   std::string body;
   bool local_socket = false;  ///< came over the Unix socket
 };

@@ -59,6 +59,15 @@ Answer unchanged_or(const Request& request, const std::string& tag, std::string 
   return answer;
 }
 
+/// "gzip" is named and not weighed with nothing (RFC 9110, 12.5.3).
+bool accepts_gzip(const Request& request) {
+  const auto at = request.accept_encoding.find("gzip");
+  if (at == std::string::npos) return false;
+  const auto rest = request.accept_encoding.substr(at + 4, request.accept_encoding.find(',', at) - at - 4);
+  const auto weight = rest.find("q=");
+  return weight == std::string::npos || rest.find_first_of("123456789", weight) != std::string::npos;
+}
+
 bool reads(const Request& request) { return request.method == "GET" || request.method == "HEAD"; }
 
 }  // namespace
@@ -83,7 +92,7 @@ Expected<json::object> object_from(const std::string& body) {
 Routes::Routes(walk::DeskDoor& desk, const Surroundings& surroundings, Runner on_pool, Runner on_io)
     : desk_(desk), surroundings_(surroundings), on_pool_(std::move(on_pool)), on_io_(std::move(on_io)) {
   for (const auto& file : surroundings.files)
-    pages_[std::string(file.name)] = {file.bytes, '"' + checklist::sha256_hex(file.bytes).substr(0, 32) + '"',
+    pages_[std::string(file.name)] = {file.bytes, file.gzip, '"' + checklist::sha256_hex(file.bytes).substr(0, 32) + '"',
                                       media_type_of(file.name)};
   add_handed_in();
   add_desk();
@@ -266,7 +275,15 @@ Answer Routes::bench(const Request& request) const {
 Answer Routes::page(const Request& request, const std::string& name) const {
   const auto at = pages_.find(name);
   if (at == pages_.end()) return problem("unknown_path", "there is no such page", request.target);
-  return unchanged_or(request, at->second.etag, at->second.media_type, at->second.bytes);
+  const auto& page = at->second;
+  const bool compressed = !page.gzip.empty() && accepts_gzip(request);
+  // Two representations of one address: each has a tag of its own (RFC 9110, 8.8.3).
+  auto tag = page.etag;
+  if (compressed) tag.insert(tag.size() - 1, "-gzip");
+  auto answer = unchanged_or(request, tag, page.media_type, compressed ? page.gzip : page.bytes);
+  if (compressed) answer.headers.emplace_back("Content-Encoding", "gzip");
+  if (!page.gzip.empty()) answer.headers.emplace_back("Vary", "Accept-Encoding");
+  return answer;
 }
 
 namespace {

@@ -20,6 +20,7 @@ namespace tallystick::serve {
 struct StaticFile {
   std::string_view name;
   std::string_view bytes;
+  std::string_view gzip = {};   ///< the same compressed, for who accepts it; empty: there is none
 };
 
 /// What main hands in besides the desk. Functions without a note run on the I/O thread and must not block.
@@ -51,7 +52,7 @@ class Routes {
 
  private:
   struct Page {
-    std::string_view bytes;
+    std::string_view bytes, gzip;
     std::string etag, media_type;
   };
   using Serve = std::function<void(Request, Reply)>;

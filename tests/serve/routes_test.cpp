@@ -38,7 +38,8 @@ serve::Surroundings with_pages() {
   serve::Surroundings around;
   around.files = {{"index.html", "<!doctype html><title>benches</title>"},
                   {"bench.html", "<!doctype html><title>bench</title>"},
-                  {"bench.js", "export const one = 1;"}};
+                  {"bench.js", "export const one = 1;"},
+                  {"long.js", "export const many = 1;", "(compressed)"}};
   return around;
 }
 
@@ -190,6 +191,22 @@ TEST_CASE("serve: nothing is done by GET, and other methods are refused") {
   check_problem(line.post("/", "{}"), 405, "method_not_allowed");
   check_problem(Line::to_port(house.port()).get("/", "", "FROB"), 501, "not_implemented");
   house.on_io([&] { CHECK(house.desk.commands.empty()); });
+}
+
+TEST_CASE("serve: a page is sent compressed to who accepts it, under a tag of its own") {
+  House house({}, with_pages());
+  auto line = Line::to_port(house.port());
+  const auto plain = line.get("/pages/long.js");
+  CHECK(plain.body == "export const many = 1;");
+  CHECK_FALSE(plain.headers.contains("content-encoding"));
+  CHECK(plain.headers.at("vary") == "Accept-Encoding");
+  const auto packed = line.get("/pages/long.js", "Accept-Encoding: br, gzip;q=0.8\r\n");
+  CHECK(packed.body == "(compressed)");
+  CHECK(packed.headers.at("content-encoding") == "gzip");
+  CHECK(packed.headers.at("etag") != plain.headers.at("etag"));
+  CHECK(line.get("/pages/long.js", "Accept-Encoding: gzip\r\nIf-None-Match: " + packed.headers.at("etag") + "\r\n").status == 304);
+  CHECK(line.get("/pages/long.js", "Accept-Encoding: gzip;q=0\r\n").body == "export const many = 1;");
+  CHECK_FALSE(line.get("/pages/bench.js", "Accept-Encoding: gzip\r\n").headers.contains("content-encoding"));
 }
 
 TEST_CASE("serve: pages come with ETag and a strict policy") {
