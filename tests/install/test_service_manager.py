@@ -200,5 +200,63 @@ class Sandbox(unittest.TestCase):
         self.assertIn("m tallystick dialout", (UNIT.parent / "tallystick.sysusers").read_text())
 
 
+def allowed_calls(filters):
+    """The system calls that SystemCallFilter lines let through; groups as this machine's systemd lists them."""
+    groups, group = {}, None
+    for line in subprocess.run(["systemd-analyze", "syscall-filter", "--no-pager"], capture_output=True, text=True, timeout=60).stdout.splitlines():
+        line = re.sub(r"\x1b\[[0-9;]*m", "", line)
+        if line.startswith("@"):
+            group = line.strip()
+            groups[group] = []
+        elif line.startswith("    ") and group and not line.strip().startswith("#"):
+            groups[group].append(line.strip())
+
+    def expand(name):
+        return {name} if not name.startswith("@") else set().union(*(expand(part) for part in groups[name]))
+
+    allowed = set()
+    for line in filters:
+        names = set().union(*(expand(name) for name in line.lstrip("~").split()))
+        allowed = allowed - names if line.startswith("~") else allowed | names
+    return allowed
+
+
+class SystemCalls(unittest.TestCase):
+    @unittest.skipUnless(shutil.which("strace") and shutil.which("systemd-analyze"), "strace or systemd-analyze is not installed")
+    def test_every_system_call_of_a_day_is_one_that_the_unit_allows(self):
+        """A start, a walk measured, a reload, a first setup, a backup beside it, a stop: all of it watched."""
+        filters = re.findall(r"(?m)^SystemCallFilter=(.*)$", UNIT.read_text(encoding="utf-8"))
+        allowed = allowed_calls(filters)
+        self.assertIn("pwrite64", allowed)
+        self.assertNotIn("reboot", allowed)
+        from bench import Shop
+        from small_shop import measure
+        from starting import Daemon
+        with tempfile.TemporaryDirectory(prefix="tallystick-calls-") as folder:
+            log = Path(folder) / "calls"
+            # -D: the daemon is the child that the test started, and strace looks on from aside.
+            watched = ["strace", "-D", "-f", "-qq", "-e", "signal=none", "-o"]
+            with Shop(small_shop(), start=False) as shop:
+                shop.before = [*watched, str(log)]
+                shop.start()
+                shop.begin("FB-25", 1, 2)
+                measure(shop, 3)
+                shop.tool("reload", "--config", shop.config)
+                shop.export_csv()
+                shop.stop()
+            (Path(folder) / "etc").mkdir()
+            with Daemon(Path(folder) / "etc", before=[*watched, str(log) + "-2"]) as daemon:
+                daemon.request("POST", "/api/v1/setup", {"shop": "x", "bench": "x", "ports": [], "write": True})
+                daemon.wait_for_address(2)
+                self.assertEqual(daemon.end(), 0)
+            time.sleep(0.5)   # until strace has written its last lines
+            text = log.read_text(errors="replace") + Path(str(log) + "-2").read_text(errors="replace")
+        used = set(re.findall(r"(?m)^\d+ +(?:<\.\.\. )?([a-z0-9_]+)(?:\(| resumed)", text))
+        self.assertLessEqual({"pwrite64", "fdatasync", "epoll_wait", "linkat" if "linkat" in used else "link"}, used)
+        # SQLite gives its files to the folder's owner where it runs as root, as this test may; the service does not.
+        self.assertEqual(used - allowed - ({"fchown"} if os.geteuid() == 0 else set()), set())
+        self.assertNotRegex(UNIT.read_text(encoding="utf-8"), r"(?m)^ProtectClock=")   # it filters calls of its own
+
+
 if __name__ == "__main__":
     unittest.main()
