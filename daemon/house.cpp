@@ -277,12 +277,6 @@ class HouseInside : public House {
     if (!reloading_) reload();   // else what changed since the one that runs began is read once more behind it
   }
 
-  static Reload refusal(const char* code, const char* what) {
-    Reload out;
-    out.faults.push_back({checklist::Severity::fault, "", 0, "", code, what, "start the daemon anew, without --safe"});
-    return out;
-  }
-
   void reload() {
     reloading_ = true;
     options_.manager->reloading();
@@ -325,26 +319,6 @@ class HouseInside : public House {
     words_of_day_ = today_of(clock_->now());
     desk_->configure(words_of(configuration_.shop, words_of_day_), configuration_.shop.gauges, candidates_of(configuration_));
     for (const auto& status : ports_->status()) sink_.port_changed(status);   // of gauges that are new at a port that stayed
-  }
-
-  static serve::Answer answer_of(const Reload& reload, const std::string& target) {
-    if (!reload.faults.empty()) {
-      const auto& first = reload.faults.front();
-      const bool own = first.code == "stopping" || first.code == "safe_start";
-      auto answer = own ? serve::problem(first.code, first.what, target, first.remedy)
-                        : serve::problem("reload_refused",
-                                         "the configuration on disk was not taken (" + std::to_string(reload.faults.size()) +
-                                             (reload.faults.size() == 1 ? " fault" : " faults") +
-                                             "); the daemon goes on with the one before",
-                                         target, "mend every fault, then reload again");
-      auto body = boost::json::parse(answer.body).as_object();
-      body["faults"] = faults_json(reload.faults);
-      answer.body = boost::json::serialize(body);
-      return answer;
-    }
-    serve::Answer answer;
-    answer.body = boost::json::serialize(boost::json::object{{"taken", true}, {"changed", mirror::write(reload.changed)}});
-    return answer;
   }
 
   /// What `systemctl status` shows.

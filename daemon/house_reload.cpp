@@ -4,6 +4,8 @@
 #include <functional>
 
 #include "daemon/house_parts.hpp"
+#include "daemon/measure/json_mirror.hpp"
+#include "daemon/serve/problem.hpp"
 
 namespace tallystick {
 namespace {
@@ -138,6 +140,35 @@ std::string summary(const Reload& reload) {
   for (const auto& line : reload.changed) out += " " + line + ";";
   out.pop_back();
   return out;
+}
+
+Reload refusal(std::string code, std::string what) {
+  Reload out;
+  out.faults.push_back({checklist::Severity::fault, "", 0, "", std::move(code), std::move(what),
+                        "start the daemon anew, without --safe"});
+  return out;
+}
+
+serve::Answer answer_of(const Reload& reload, const std::string& target) {
+  if (!reload.faults.empty()) {
+    const auto& first = reload.faults.front();
+    const bool own = first.code == "stopping" || first.code == "safe_start";
+    auto answer = own ? serve::problem(first.code, first.what, target, first.remedy)
+                      : serve::problem("reload_refused",
+                                       "the configuration on disk was not taken (" +
+                                           std::to_string(reload.faults.size()) +
+                                           (reload.faults.size() == 1 ? " fault" : " faults") +
+                                           "); the daemon goes on with the one before",
+                                       target, "mend every fault, then reload again");
+    auto body = boost::json::parse(answer.body).as_object();
+    body["faults"] = faults_json(reload.faults);
+    answer.body = boost::json::serialize(body);
+    return answer;
+  }
+  serve::Answer answer;
+  answer.body = boost::json::serialize(
+      boost::json::object{{"taken", true}, {"changed", mirror::write(reload.changed)}});
+  return answer;
 }
 
 }  // namespace tallystick

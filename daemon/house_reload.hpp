@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "daemon/record/configuration_files.hpp"
+#include "daemon/serve/http.hpp"
 #include "drivers/ports/port_set.hpp"
 
 namespace tallystick {
@@ -25,5 +26,11 @@ Reload read_anew(const record::Configuration& old, const std::vector<ports::Port
 
 /// One line for people and logs.
 std::string summary(const Reload& reload);
+
+/// A reload that cannot even begin: "stopping", "safe_start".
+Reload refusal(std::string code, std::string what);
+
+/// What `POST /api/v1/reload` answers (API.md).
+serve::Answer answer_of(const Reload& reload, const std::string& target);
 
 }  // namespace tallystick

@@ -2,6 +2,7 @@
 import json
 import re
 import signal
+import sys
 import threading
 import time
 import unittest
@@ -11,6 +12,9 @@ from pathlib import Path
 from bench import Refused, Shop, wait_until
 from small_shop import good_value, small_shop
 from terminals import push_line
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
+from browser import Page, needs_browser  # noqa: E402
 
 
 def ports_of(shop):
@@ -144,6 +148,24 @@ class Reload(unittest.TestCase):
             shop.config.write_text(sound, encoding="utf-8")
             self.assertIn("nothing changed", shop.tool("reload", "--config", shop.config)[0])
             self.assertNotIn("reload_refused", [fault["code"] for fault in shop.get("/api/v1/faults")])
+
+    @needs_browser
+    def test_the_page_says_that_a_reload_was_refused_and_why(self):
+        with Shop(small_shop()) as shop, Page(1024, 768) as page:
+            page.open(f"http://{shop.address}/faults?language=en")
+            page.wait_for_text("main", "No faults")
+            sound = shop.config.read_text(encoding="utf-8")
+            shop.config.write_text(sound + "\n[[gauge\n", encoding="utf-8")
+            shop.tool("reload", "--config", shop.config, status=1)
+            page.open(f"http://{shop.address}/?language=en")
+            page.wait_for_text("#page-faults", "faults")
+            page.find("#page-faults a").click()
+            page.wait_for_text("main", "was not taken")
+            page.wait_for_text("main", "tallystick.toml:")
+            shop.config.write_text(sound, encoding="utf-8")
+            shop.tool("reload", "--config", shop.config)
+            page.open(f"http://{shop.address}/faults?language=en")
+            page.wait_for(lambda: "was not taken" not in page.text("main"), "the fault's end")
 
     def test_a_bench_and_a_person_that_are_added_are_there_without_a_new_start(self):
         with Shop(small_shop()) as shop:

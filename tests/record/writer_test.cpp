@@ -102,6 +102,35 @@ TEST_CASE(
   check_sound(folder.place());
 }
 
+TEST_CASE(
+    "the writing thread answers a sign of life while it idles, under load, and while it waits for the disk") {
+  const Folder folder;
+  auto journal = Journal::open(opening(folder.place()));
+  REQUIRE(journal);
+  Desk desk;
+  auto writer = (*journal)->writer(desk.hooks(), fast_pace());
+  int turns = 0;
+  const auto turned_by = [&](int wanted) {
+    writer->turn([&] { ++turns; });
+    return desk.run_until([&] { return turns >= wanted; });
+  };
+  REQUIRE(turned_by(1));
+  for (int number = 1; number <= 2000; ++number) writer->submit(proposal(number), desk.answer());
+  CHECK(turned_by(2));
+  REQUIRE(desk.wait_for(2000));
+  auto other = Connection::open(folder.place().journal(), Connection::Mode::read_write, "");
+  REQUIRE(other);
+  REQUIRE(other->run("BEGIN IMMEDIATE") == SQLITE_OK);
+  writer->submit(proposal(2001), desk.answer());
+  REQUIRE(desk.run_until([&] { return !desk.keepings.empty(); }));
+  CHECK(turned_by(3));  // it cannot write, and says so; that is no reason to be ended
+  CHECK(desk.answers() == 2000);
+  REQUIRE(other->run("ROLLBACK") == SQLITE_OK);
+  REQUIRE(desk.wait_for(2001));
+  writer->stop();
+  check_sound(folder.place());
+}
+
 TEST_CASE("at stop, what a fault keeps from being written is set aside and said, never acknowledged") {
   const Folder folder;
   auto journal = Journal::open(opening(folder.place()));
