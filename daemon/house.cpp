@@ -12,6 +12,7 @@
 #include <random>
 
 #include "daemon/house_parts.hpp"
+#include "daemon/chain_watch.hpp"
 #include "daemon/house_reload.hpp"
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/pages/pages.hpp"
@@ -79,6 +80,7 @@ class HouseInside : public House {
                                            [this](std::function<void()> turned) { writer_->turn(std::move(turned)); });
     options_.manager->ready(status_line());
     tick();
+    watch_chain();
     std::cout << "listening on http://" << configuration_.shop.daemon.address << ':' << server_->port() << std::endl;
     io_.run();
     take_down();
@@ -179,6 +181,7 @@ class HouseInside : public House {
     around.health = [this] { return health(); };
     around.faults = [this] {
       auto out = refused_.empty() ? boost::json::array{} : refused_json(refused_, refused_at_);
+      for (auto& fault : faults_json(record_faults_)) out.push_back(std::move(fault));
       for (auto& fault : faults_json(configuration_.faults)) out.push_back(std::move(fault));
       return out;
     };
@@ -253,8 +256,20 @@ class HouseInside : public House {
       out["kept_until"] = text(standing.kept_until);
     }
     out["clock"] = {{"trusted", clock.trusted}, {"why", clock.why}};
-    out["faults"] = configuration_.faults.size();
+    out["faults"] = record_faults_.size() + configuration_.faults.size();
+    if (chain_watch_) out["record"] = chain_watch_->state();
     return out;
+  }
+
+  void watch_chain() {
+    chain_watch_ = std::make_unique<ChainWatch>(place_, [this](const record::Finding& first, std::uint64_t count) {
+      asio::post(io_, [this, first, count] {
+        record_faults_.push_back({checklist::Severity::fault, "journal.sqlite3", 0, first.where, first.code,
+                                  "the record is not as it was written: " + first.what +
+                                      (count > 1 ? " (and " + std::to_string(count - 1) + " findings more)" : ""),
+                                  "run tallystick verify; keep a copy of the data folder before anything else"});
+      });
+    });
   }
 
   // ---- reading the configuration anew: on a thread of its own, while readings go on; swapped on this one
@@ -379,6 +394,7 @@ class HouseInside : public House {
 
   void take_down() {
     slow_.join();
+    chain_watch_.reset();
     ports_.reset();
     if (server_) server_->stop();
     if (writer_) writer_->stop();
@@ -398,6 +414,7 @@ class HouseInside : public House {
   HouseOptions options_;
   record::Configuration configuration_;
   std::vector<ports::PortConfig> running_;
+  std::vector<checklist::Fault> record_faults_;   ///< what the check of the whole record found since the start
   std::vector<checklist::Fault> refused_;   ///< why the newest reload was not taken; empty: it was
   std::string refused_at_;
   record::Place place_;
@@ -410,6 +427,7 @@ class HouseInside : public House {
   std::unique_ptr<ports::SystemClock> clock_;
   std::unique_ptr<record::Journal> journal_;
   std::unique_ptr<record::Reader> reader_;
+  std::unique_ptr<ChainWatch> chain_watch_;
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<walk::Desk> desk_;
   std::unique_ptr<SafeDoor> safe_door_;
