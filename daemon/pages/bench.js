@@ -208,10 +208,11 @@ function toast(text) {
   toast.timer = setTimeout(() => { place.hidden = true; }, 6000);
 }
 
-async function act(action, reason) {
+/// `view`: what the person answers.
+async function act(action, reason, view) {
   if (busy || !link.connected) return;
   busy = true;
-  const done = await link.send("act", reason ? { action, reason } : { action });
+  const done = await link.send("act", reason ? { action, reason } : { action }, view);
   busy = false;
   if (!done.ok) toast(refusal(done));
 }
@@ -231,8 +232,8 @@ function on_action(name) {
     const wanted = (view.tools_wanted ?? []).find((each) => each.tool === view.step.tool);
     if (wanted) return choose_tool(link, wanted, toast);
   }
-  if (action.reasons?.length > 1) return choose(t("reason.title"), action.reasons.map((reason) => ({ label: reason, act: () => act(name, reason) })));
-  return act(name, action.reasons?.[0]);
+  if (action.reasons?.length > 1) return choose(t("reason.title"), action.reasons.map((reason) => ({ label: reason, act: () => act(name, reason, view) })));
+  return act(name, action.reasons?.[0], view);
 }
 
 async function take_up(walk) {

@@ -31,7 +31,12 @@ export class Link {
 
   open() {
     const address = `ws://${location.host}/api/v1/benches/${encodeURIComponent(this.bench)}/live?display=${display_id()}`;
-    const socket = new WebSocket(address);
+    let socket;
+    try {
+      socket = new WebSocket(address);
+    } catch {  // a browser that forbids it now may not later
+      return this.lost();
+    }
     this.socket = socket;
     this.opened = performance.now();
     this.opened_wall = Date.now();
@@ -88,9 +93,10 @@ export class Link {
   now() { return Date.now() + this.offset; }
   age() { return this.heard ? Math.max(performance.now() - this.heard, Date.now() - this.heard_wall) : 0; }
 
-  /// -> {ok, status, answer}. Where the answer was lost, it is asked for again with the same key.
+  /// -> {ok, kind, status, answer}. Where the answer was lost, it is asked for again with the same key. `saw`: the view that
+  /// the person answers, where it may not be the present one any more; true: the present one; false: none.
   async send(kind, body = {}, saw = true) {
-    const view = this.view ?? {};
+    const view = (saw === true ? this.view : saw) || {};
     const command = {
       ...body, kind, display: display_id(), idempotency_key: crypto.randomUUID(),
       saw: saw ? { walk: view.walk?.key ?? "", part: view.walk?.part ?? "", ask: view.ask ?? "" } : null,

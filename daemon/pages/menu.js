@@ -38,7 +38,8 @@ export async function open_menu(link, view, tell, turn_language) {
   add("change_person", () => choose_person(link, view, tell));
   if (walk && step?.unit && step.kind !== "setting")
     add("type_value", () => ask(t("menu.type_value"), [{ kind: "note", label: t("form.typed_note") }, { name: "value", label: t("form.value"), mode: "decimal" }, { name: "unit", label: t("form.unit"), value: step.unit }],
-      (values) => send("type_value")({ value: plain(values.value), unit: values.unit })));
+      // For the step that was shown when it was opened, and for no other.
+      (values) => send("type_value", view)({ value: plain(values.value), unit: values.unit })));
   if (walk && lists.tools.length) add("state_tool", () => choose_tool_kind(link, lists, tell));
   if (view.hold?.hard && view.hold.kind !== "setup_not_released")
     add("lift_hold", () => ask(t("menu.lift_hold"), [person_field("person", t("form.second_person")), { name: "reason", label: t("form.reason"), kind: "choice", options: lists.pass_reasons.map((reason) => [reason, reason]) }], send("lift_hold")));

@@ -11,7 +11,7 @@ function room(place, stage, most) {
   const along = (point, way, size) => way > .01 ? (size - 14 - point) / way : way < -.01 ? (14 - point) / way : Infinity;
   const forth = Math.min(along(x, wx, stage.width), along(y, wy, stage.height));
   const back = Math.min(along(x, -wx, stage.width), along(y, -wy, stage.height));
-  return Math.max(48, Math.min(most, Math.min(forth, back) / 1.12));
+  return Math.max(24, Math.min(most, Math.min(forth, back) / 1.12));
 }
 
 /// Where the drawing gives a feature no place, the ruler stands beside the value, upright, larger being up.
@@ -36,13 +36,16 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   const together = same_place(step, last) || (view.hold && last?.what === "held");
   const apart = last && !together && last.value != null && (last.lower != null || last.upper != null);
   const rulers = [];
+  // A ruler on the drawing keeps clear of the value, which stands at its side or below it.
+  const value_left = value_box.left - stage.left, aside = value_box.width && value_left > stage.width * .3;
+  const free = { width: aside ? value_left : stage.width, height: value_box.width && !aside ? value_box.top - stage.top : stage.height };
   let end = null;
   if (measured) {
     // Beside a value there is room for one ruler: the value's own.
     const place = now_edge ? anchor(now_edge, step, overlay, .42) : apart && !past_edge ? null : beside(stage_place, value_place);
     if (place) {
       const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
-      const made = draw_ruler(overlay, place, room(place, stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold, size });
+      const made = draw_ruler(overlay, place, room(place, now_edge ? free : stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold, size });
       if (made) rulers.push(made);
       if (together) end = made?.end;
     }
@@ -52,7 +55,7 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   if (apart) {
     // A setting has no edge; its ruler stands beside the value.
     const place = past_edge ? anchor(past_edge, last, overlay, past_edge === now_edge ? .8 : .66) : beside(stage_place, value_place);
-    const made = past_edge && place ? draw_ruler(overlay, place, room(place, stage, most * .62), last, { last, past: true, numbers: false, side: 1, size })
+    const made = past_edge && place ? draw_ruler(overlay, place, room(place, free, most * .62), last, { last, past: true, numbers: false, side: 1, size })
       : place ? draw_ruler(overlay, place, room(place, stage, most), { ...last, material: null }, { last, size }) : null;
     if (made) rulers.push(made);
     end = made?.end;

@@ -102,6 +102,19 @@ class PageStates(unittest.TestCase):
                         page.picture(f"{state}-{theme}-{width}")
                         self.check_text(page, width)
 
+    def test_every_state_can_be_read_in_german_and_spanish(self):
+        for language in ("de", "es"):
+            for state in states.STATES:
+                with self.subTest(state, language=language):
+                    page = self.page.open(self.desk.bench(state, f"theme=light&mark=,&language={language}"))
+                    page.wait_for(lambda: page.run("return document.body.dataset.state && document.querySelector('#page-cut').hidden"), "the view")
+                    for width, height in ((1920, 1080), (1024, 768), (320, 640)):
+                        page.size(width, height)
+                        page.frames()
+                        page.picture(f"{state}-{language}-{width}")
+                        self.check_text(page, width)
+                    self.assertNotRegex(page.text("body"), r"undefined|null|NaN|\{\w+\}|\d\.\d{2,}(?= mm)")
+
     def check_text(self, page, width):
         self.assertLessEqual(page.run("return document.documentElement.scrollWidth"), width)
         for seen in page.run(LOOK_AT_TEXT):
