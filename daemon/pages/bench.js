@@ -70,6 +70,11 @@ function redraw(view) {
   const large = find("page-value").querySelectorAll(".number, .word");
   large.forEach(fit);
   draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
+  const about = find("page-value").querySelector(".about");
+  if (about) {  // where alarms leave too little room the menu has it
+    about.hidden = false;
+    about.hidden = find("page-value").offsetHeight > find("page-stage").clientHeight;
+  }
   large.forEach(fit);  // a ruler beside the value takes some of its room
 }
 

@@ -117,6 +117,9 @@ class PageStates(unittest.TestCase):
 
     def check_text(self, page, width):
         self.assertLessEqual(page.run("return document.documentElement.scrollWidth"), width)
+        # What was measured never runs into the foot, nor into the sentence above.
+        apart = page.run("const b = (s) => document.querySelector(s).getBoundingClientRect(), v = b('#page-value'); return v.width ? [v.top - b('#page-say').bottom, b('.foot').top - v.bottom] : [0, 0]")
+        self.assertGreaterEqual(min(apart), -1, (width, apart))
         for seen in page.run(LOOK_AT_TEXT):
             # Success criterion 1.4.3 of the same guidelines: 4.5 to 1.
             self.assertGreaterEqual(seen["contrast"], 4.5, (width, seen))
