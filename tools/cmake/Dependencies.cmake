@@ -21,7 +21,7 @@ add_library(tallystick_digest INTERFACE)
 target_link_libraries(tallystick_digest INTERFACE OpenSSL::Crypto)
 
 # Asio compiled once (Beast's own sources too), the same definitions everywhere.
-file(WRITE "${CMAKE_BINARY_DIR}/generated/asio_compiled.cpp"
+file(CONFIGURE OUTPUT "${CMAKE_BINARY_DIR}/generated/asio_compiled.cpp" CONTENT
   "#include <boost/asio/impl/src.hpp>\n#include <boost/beast/src.hpp>\n")
 add_library(tallystick_asio STATIC "${CMAKE_BINARY_DIR}/generated/asio_compiled.cpp")
 target_compile_definitions(tallystick_asio PUBLIC

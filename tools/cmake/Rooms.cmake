@@ -25,7 +25,8 @@ if(TALLYSTICK_SANITIZE)
 endif()
 
 option(TALLYSTICK_PCH "Precompiled headers" ON)
-file(WRITE "${CMAKE_BINARY_DIR}/generated/precompiled.cpp" "")
+# Not WRITE: that touches the file at each configuring, and everything is built anew.
+file(CONFIGURE OUTPUT "${CMAKE_BINARY_DIR}/generated/precompiled.cpp" CONTENT "\n")
 add_library(tallystick_precompiled OBJECT "${CMAKE_BINARY_DIR}/generated/precompiled.cpp")
 target_link_libraries(tallystick_precompiled PRIVATE tallystick_options tallystick_warnings)
 if(TALLYSTICK_SANITIZE)
