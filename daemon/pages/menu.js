@@ -1,5 +1,5 @@
 // Behind the one menu key: all that is not measuring.
-import { t, has, word, plain, shown, unit, clock_time, languages } from "./words.js";
+import { t, has, word, plain, shown, unit, capital, clock_time, languages } from "./words.js";
 import { ask, choose } from "./panels.js";
 import { ask_screen } from "./screen.js";
 import { people, load_lists, edition, tool_name, change_name } from "./shop.js";
@@ -80,7 +80,7 @@ export async function choose_about(link, view, tell) {
     const done = await link.send("set_aside", { reading: last.key, reason });
     if (!done.ok) tell(refusal(done));
   };
-  choose([last.name, [shown(last.value), unit(last.unit)].filter(Boolean).join(" ")].filter(Boolean).join(": "), [
+  choose([capital(last.name), [shown(last.value), unit(last.unit)].filter(Boolean).join(" ")].filter(Boolean).join(": "), [
     ...lists.retake_reasons.map((reason) => ({ label: t("about.set_aside", { reason }), act: () => aside(reason) })),
     { label: t("menu.note"), act: () => write_note(link) }]);
 }
