@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <iostream>
 
+#include "daemon/command_line.hpp"
 #include "daemon/house.hpp"
 #include "daemon/lobby.hpp"
 #include "daemon/service_manager.hpp"
@@ -31,25 +32,10 @@ int serve(const tallystick::HouseOptions& options) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  CLI::App app{
-      "Tallystick: takes values from gauges, judges them against the print, keeps them, gives them on.",
-      "tallystickd"};
-  std::string configuration = "/etc/tallystick";
+  tallystick::CommandLine line;
   tallystick::HouseOptions options;
-  app.add_option("--config", configuration, "tallystick.toml, or the folder that holds it")
-      ->capture_default_str();
-  app.add_flag("--safe", options.safe,
-               "Safe start: no gauge is opened and nothing is taken; pages, record and export can be read");
-  app.add_option("--setup-port", options.lobby_port,
-                 "Where to listen while there is no configuration that says so")
-      ->check(CLI::Range(0, 65535))
-      ->capture_default_str();
-  app.set_version_flag("--version", std::string("tallystickd ") + TALLYSTICK_VERSION);
-  app.footer(
-      "SIGHUP reads the configuration anew (as `tallystick reload` does, which also says what became of "
-      "it).\n"
-      "Exit status: 0 after a stop that was asked for; 1 when it cannot start (the reason is said); 2 wrong "
-      "usage.");
+  CLI::App app{line.about, line.name};
+  line.declare(app);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
@@ -57,7 +43,9 @@ int main(int argc, char** argv) {
   }
   spdlog::set_default_logger(spdlog::stderr_logger_mt("tallystickd"));
   const auto manager = tallystick::ServiceManager::from_environment();
-  options.configuration = configuration;
+  options.configuration = line.configuration;
+  options.safe = line.safe;
+  options.lobby_port = line.setup_port;
   options.version = TALLYSTICK_VERSION;
   options.manager = &manager;
   return serve(options);

@@ -15,6 +15,14 @@ class CommandLine(unittest.TestCase):
     def daemon(self, shop):
         return ["--daemon", f"http://{shop.address}"]
 
+    def test_an_unknown_name_says_which_one_was_meant(self):
+        with Shop(small_shop()) as shop:
+            there = self.daemon(shop)
+            for arguments in (("view", "bnech-1"), ("act", "bench-11", "good"), ("command", "bench1", "park")):
+                self.assertIn('did you mean "bench-1"?', shop.tool(*arguments, *there, status=1)[1])
+            self.assertIn('did you mean "micrometer"?', shop.tool("ports", "--watch", "micromter", *there, status=1)[1])
+            self.assertNotIn("did you mean", shop.tool("view", "quite-another-place", *there, status=1)[1])
+
     def test_lists_and_views(self):
         with Shop(small_shop()) as shop:
             shop.begin("FB-25", 1, 2)

@@ -8,6 +8,7 @@
 #include "daemon/measure/stamp.hpp"
 #include "daemon/record/configuration_files.hpp"
 #include "tools/cli/client_commands.hpp"
+#include "tools/cli/command_table.hpp"
 #include "tools/cli/http_client.hpp"
 #include "tools/cli/watch_port.hpp"
 
@@ -176,6 +177,22 @@ bool print_new_frames(const json::value& recent, const std::string& wanted,
   return found;
 }
 
+/// The error of an unknown name, with the name that was most likely meant. `path`: where the names are listed.
+Error with_nearest(Error error, HttpClient& client, const std::string& written, const char* path, const char* member) {
+  const auto rows = client.get(path);
+  std::vector<std::string> known;
+  if (rows && rows->is_array())
+    for (const auto& row : rows->get_array())
+      if (row.is_object()) known.push_back(text_member(row.get_object(), member));
+  const auto meant = nearest(written, known);
+  if (!meant.empty() && meant != written) error.hint = "did you mean \"" + meant + "\"?";
+  return error;
+}
+
+Error named(Error error, HttpClient& client, const std::string& bench) {
+  return error.code == "unknown_bench" ? with_nearest(std::move(error), client, bench, "/api/v1/benches", "bench") : error;
+}
+
 }  // namespace
 
 void print_frame(const std::string& gauge, const json::object& frame, bool as_json, std::ostream& out) {
@@ -201,7 +218,9 @@ int list(const ListOptions& options, Streams streams) {
   const bool view = options.subject.starts_with("bench/");
   auto found =
       client->get(view ? "/api/v1/benches/" + options.subject.substr(6) : "/api/v1/" + options.subject);
-  if (!found) return say(found.error(), options.json, streams, status_of(found.error()));
+  if (!found)
+    return say(named(found.error(), *client, view ? options.subject.substr(6) : ""), options.json, streams,
+               status_of(found.error()));
   print(*found, options.json, streams.out);
   return status::good;
 }
@@ -225,8 +244,9 @@ int ports(const PortsOptions& options, Streams streams) {
       return watch_port(options, streams);
     if (!recent) return say(recent.error(), options.json, streams, status_of(recent.error()));
     if (!print_new_frames(*recent, options.watch, newest, options.json, streams.out))
-      return say({"unknown_port", "no port and no gauge has this name", options.watch,
-                  "tallystick ports lists them"},
+      return say(with_nearest({"unknown_port", "no port and no gauge has this name", options.watch,
+                               "tallystick ports lists them"},
+                              *client, options.watch, "/api/v1/ports/recent", "gauge"),
                  options.json, streams, status::no);
     if (!streams.out) return status::not_done;
     const std::chrono::duration<double> watched = std::chrono::steady_clock::now() - begun;
@@ -245,12 +265,13 @@ int command(const CommandOptions& options, Streams streams) {
   const bool of_bench = !options.bench.empty() && options.bench != "-";
   if (of_bench && options.look) {
     auto saw = seen(*client, options.bench);
-    if (!saw) return say(saw.error(), options.json, streams, status_of(saw.error()));
+    if (!saw) return say(named(saw.error(), *client, options.bench), options.json, streams, status_of(saw.error()));
     (*body)["saw"] = std::move(*saw);
   }
   auto done =
       client->post(of_bench ? "/api/v1/benches/" + options.bench + "/commands" : "/api/v1/commands", *body);
-  if (!done) return say(done.error(), options.json, streams, status_of(done.error()));
+  if (!done)
+    return say(named(done.error(), *client, options.bench), options.json, streams, status_of(done.error()));
   print(*done, options.json, streams.out);
   return status::good;
 }

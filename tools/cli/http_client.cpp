@@ -83,7 +83,7 @@ std::string text(const DaemonAddress& address) {
 Expected<HttpClient::Answer> HttpClient::exchange(const std::string& method, const std::string& target,
                                                   const std::string& body) {
   HttpRequest request(method == "POST" ? http::verb::post : http::verb::get, target, 11);
-  request.set(http::field::host, address_.socket.empty() ? text(address_).substr(7) : "localhost");
+  request.set(http::field::host, address_.socket.empty() ? cli::text(address_).substr(7) : "localhost");
   request.set(http::field::user_agent, "tallystick");
   request.keep_alive(false);
   if (method == "POST") {
@@ -109,9 +109,9 @@ Expected<HttpClient::Answer> HttpClient::exchange(const std::string& method, con
     if (fault) std::rethrow_exception(fault);
   } catch (const std::exception& thrown) {
     if (!connected)
-      return fail("no_daemon", std::string("nobody listens: ") + thrown.what(), text(address_),
+      return fail("no_daemon", std::string("nobody listens: ") + thrown.what(), cli::text(address_),
                   "start tallystickd, or say with --daemon or --config which one is meant");
-    return fail("no_answer", std::string("the answer did not come whole: ") + thrown.what(), text(address_),
+    return fail("no_answer", std::string("the answer did not come whole: ") + thrown.what(), cli::text(address_),
                 "look at the daemon's log");
   }
   return Answer{response.result_int(), std::move(response.body())};
@@ -135,6 +135,14 @@ Expected<json::value> HttpClient::get(const std::string& target) {
   auto answer = exchange("GET", target, {});
   if (!answer) return tl::unexpected(answer.error());
   return understood(*answer);
+}
+
+Expected<std::string> HttpClient::text(const std::string& target) {
+  auto answer = exchange("GET", target, {});
+  if (!answer) return tl::unexpected(answer.error());
+  if (answer->status >= 200 && answer->status < 300) return std::move(answer->body);
+  auto refused = understood(*answer);
+  return refused ? fail("no_answer", "no text came") : tl::unexpected(refused.error());
 }
 
 Expected<json::value> HttpClient::post(const std::string& target, const json::value& body) {

@@ -27,6 +27,8 @@ class HttpClient {
   /// The answer's JSON. Errors: "no_daemon" (nobody listens there), "no_answer" (not in time, or cut short),
   /// "not_json"; a problem (RFC 9457) comes back as its code, detail, where and remedy.
   Expected<boost::json::value> get(const std::string& target);
+  /// An answer that is no JSON, as it came. Errors: as of `get`.
+  Expected<std::string> text(const std::string& target);
   Expected<boost::json::value> post(const std::string& target, const boost::json::value& body);
 
  private:

@@ -1,5 +1,5 @@
 // The command line of `tallystick`: which commands there are and how they are written. The only file that
-// knows CLI11.
+// reads it (command_table.cpp reads it off again).
 //
 // To add a command: declare it with its options in commands.hpp, write it in a file of its own, add an
 // `add_<name>` block here and its name to `commands` at the end.
@@ -13,6 +13,9 @@
 #include "tools/cli/client_commands.hpp"
 #include "tools/cli/commands.hpp"
 #include "tools/cli/configuration_commands.hpp"
+#include "tools/cli/bundle.hpp"
+#include "tools/cli/doctor.hpp"
+#include "tools/cli/help.hpp"
 #include "tools/cli/record_commands.hpp"
 
 namespace tallystick::cli {
@@ -95,23 +98,25 @@ void add_export(CLI::App& app, Run& run) {
       *app.add_subcommand("export", "Give on what was measured, as CSV or JSON Lines (EXPORT.md)");
   const auto options = std::make_shared<ExportOptions>();
   add_record(command, options->record);
-  command.add_option("--format", options->format, "csv or jsonl");
+  command.add_option("--format", options->format, "csv or jsonl")->type_name("csv|jsonl");
   constexpr std::pair<const char*, const char*> parameters[] = {
       {"lot", "Key or name of the lot"},
       {"part", "Key of the part, or its serial"},
       {"walk", "Key of the walk"},
       {"feature", "Key of the feature"},
       {"gauge", "Id of the gauge"},
-      {"kind", "result, mark, correction, disposition or release"},
+      {"kind", "Kind of fact"},
       {"from", "Measured at or after: 2026-11-25 or 2026-11-25T07:31:05Z"},
       {"to", "Measured before"},
       {"after", "Cursor: only what comes behind it"},
       {"until", "Cursor: nothing that comes behind it"},
   };
   for (const auto& [name, help] : parameters)
-    command.add_option_function<std::string>(
-        std::string("--") + name,
-        [options, name = name](const std::string& text) { options->parameters[name] = text; }, help);
+    command
+        .add_option_function<std::string>(
+            std::string("--") + name,
+            [options, name = name](const std::string& text) { options->parameters[name] = text; }, help)
+        ->type_name(name == std::string("kind") ? "result|mark|correction|disposition|release" : "TEXT");
   command.add_flag_callback(
       "--as-of-now", [options] { options->parameters["as_of_now"] = "true"; },
       "Without what later facts overrule");
@@ -198,7 +203,9 @@ void add_commands(CLI::App& app, Run& run) {
   const auto acting = add_sent(act, run, "act");
   acting->look = true;
   act.add_option("BENCH", acting->bench, "Id of the bench")->required();
-  add_member(act, acting, "ACTION", "action=", "good, not_good or again")->required();
+  add_member(act, acting, "ACTION", "action=", "What is pressed")
+      ->required()
+      ->type_name("good|not_good|again");
   add_member(act, acting, "--reason", "reason=", "From the shop's list");
 
   auto& publish = *app.add_subcommand("publish", "Publish the editions of a family whose content changed");
@@ -336,10 +343,60 @@ void add_reload(CLI::App& app, Run& run) {
   runs(command, run, options, reload);
 }
 
+// For commands that read the configuration and ask the daemon: both may be named.
+void add_config_and_daemon(CLI::App& command, DaemonOptions& daemon) {
+  command.add_option("--config", daemon.config, "tallystick.toml, or its folder; else /etc/tallystick");
+  command.add_option("--daemon", daemon.daemon, "Its address, or the path of its Unix socket; else as configured");
+}
+
+void add_doctor(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand(
+      "doctor", "Look at ports, clock, disk, record and gauges; say what to do about each finding");
+  const auto options = std::make_shared<DoctorOptions>();
+  add_config_and_daemon(command, options->daemon);
+  command.add_option("--user", options->user, "Whom the ports must be open to; else the service's user");
+  command.add_flag("--json", options->json, "Answer in JSON");
+  command.footer("Exit status: 0 all is good; 1 something was found; 2 wrong usage; 3 no configuration can be read.");
+  runs(command, run, options, doctor);
+}
+
+void add_bundle(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand(
+      "bundle", "Collect what support needs in a .tar, without secrets and names of people; read it before it goes out");
+  const auto options = std::make_shared<BundleOptions>();
+  add_config_and_daemon(command, options->daemon);
+  command.add_option("TO", options->to, "A new file, or a folder for one")->required();
+  command.add_option("--log", options->log, "The daemon's log; else the last lines of the system's journal");
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, bundle);
+}
+
+void add_help(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("help", "Tell about a command; make man pages and completions");
+  const auto options = std::make_shared<HelpOptions>();
+  command.add_option("COMMAND", options->command, "Whose help; none: of the program");
+  command.add_option("--man", options->man, "Man page: 1 the commands, 5 the configuration, 8 the daemon")
+      ->type_name("1|5|8");
+  command.add_option("--completion", options->completion, "Completion script of a shell")
+      ->type_name("bash|zsh|fish");
+  command.add_flag("--exit-codes", options->exit_codes, "What each exit status means");
+  options->table = [&app] { return table_of(app); };
+  options->help_of = [&app](const std::vector<std::string>& words) {
+    CLI::App* found = &app;
+    for (const auto& word : words) {
+      const auto below = found->get_subcommands([&](CLI::App* one) { return one->get_name() == word; });
+      if (below.empty()) return std::string();
+      found = below.front();
+    }
+    return found->help();
+  };
+  runs(command, run, options, help);
+}
+
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_backup, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode,
-    add_export, add_lists, add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
+    add_backup, add_bundle, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode, add_doctor,
+    add_export, add_help,     add_lists,   add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.
@@ -356,7 +413,8 @@ std::vector<std::string> arguments(int count, char** values) {
 int run(int count, char** values) {
   CLI::App app("The companion of tallystickd: checks, reads and exports what the inspection bench keeps.",
                "tallystick");
-  app.set_version_flag("--version", std::string("tallystick ") + TALLYSTICK_VERSION);
+  app.set_version_flag("--version", std::string("tallystick ") + TALLYSTICK_VERSION,
+                       "Tell the version and end");
   app.footer(epilogue);
   app.require_subcommand(1);
   Run run{{std::cin, std::cout, std::cerr}, {}};
@@ -364,7 +422,10 @@ int run(int count, char** values) {
   try {
     app.parse(arguments(count, values));
   } catch (const CLI::ParseError& error) {
-    return app.exit(error) == 0 ? status::good : status::not_understood;
+    if (app.exit(error) == 0) return status::good;
+    if (const auto meant = did_you_mean(table_of(app), {values + 1, values + count}); !meant.empty())
+      std::cerr << meant << '\n';
+    return status::not_understood;
   }
   const int answer = run.command();
   std::cout.flush();
