@@ -48,7 +48,7 @@ const Feature* feature_of(const Edition& edition, const std::string& key) {
 
 struct Table {
   std::vector<reference::Row> grades = reference::rows("iso286_it_grades.csv"),
-                              shafts = reference::rows("iso286_shafts_p.csv");
+                              shafts = reference::rows("iso286_shafts.csv");
 
   Limits hole_h(Quantity nominal, double nominal_mm, const std::string& grade) const {
     const auto width = micrometres(row_for(grades, nominal_mm, "grade", grade).at("tolerance_um"));
