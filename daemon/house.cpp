@@ -19,6 +19,7 @@
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
 #include "daemon/serve/gauge_routes.hpp"
+#include "daemon/serve/history_routes.hpp"
 #include "daemon/serve/problem.hpp"
 #include "daemon/serve/record_routes.hpp"
 #include "daemon/serve/server.hpp"
@@ -166,6 +167,7 @@ class HouseInside : public House {
     around.clock = [this] { return clock_->now(); };
     for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes, page.gzip});
     around.routes = serve::record_routes(place_);
+    for (auto& route : serve::history_routes(place_)) around.routes.push_back(std::move(route));
     add_gauge_routes(around.routes);
     around.drawing = [place = place_](const std::string& sha) -> Expected<serve::Answer> {
       auto reader = record::Reader::open(place);

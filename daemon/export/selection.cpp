@@ -8,7 +8,7 @@ namespace tallystick::exporting {
 namespace {
 
 constexpr std::string_view known =
-    "lot, part, serial, walk, feature, kind, gauge, from, to, after, until, as_of_now";
+    "lot, part, serial, walk, feature, kind, gauge, verdict, from, to, after, until, as_of_now";
 
 // Takes `count` digits off the front; -1: they are not there.
 int take_digits(std::string_view& text, std::size_t count) {
@@ -90,6 +90,17 @@ Done take_kind(const std::string& value, std::string& out) {
               "result, mark, correction, disposition or release");
 }
 
+Done take_verdict(const std::string& value, std::string& out) {
+  for (const std::string_view verdict : {"accept", "reject", "undecided", "suspect", "cleared"}) {
+    if (value == verdict) {
+      out = value;
+      return {};
+    }
+  }
+  return fail("wrong_parameter", "there is no verdict " + tallystick::quoted(value), "verdict",
+              "accept, reject, undecided; of marks suspect, cleared");
+}
+
 Done take_instant(const std::string& name, const std::string& value, std::string& out) {
   auto instant = instant_from(value);
   if (!instant) {
@@ -125,6 +136,7 @@ Done take_parameter(const std::string& name, const std::string& value, Selection
   if (name == "feature") return filter.feature = value, Done{};
   if (name == "gauge") return filter.gauge = value, Done{};
   if (name == "kind") return take_kind(value, filter.kind);
+  if (name == "verdict") return take_verdict(value, filter.verdict);
   if (name == "from") return take_instant(name, value, filter.from_utc);
   if (name == "to") return take_instant(name, value, filter.to_utc);
   if (name == "after") return take_cursor(name, value, out.after);

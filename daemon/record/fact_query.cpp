@@ -46,7 +46,7 @@ bool has_indexed_filter(const FactFilter& filter) {
 
 bool has_filter(const FactFilter& f) {
   return has_indexed_filter(f) || !f.lot_name.empty() || !f.serial.empty() || !f.feature.empty() ||
-         !f.kind.empty() || !f.gauge.empty() || !f.from_utc.empty() || !f.to_utc.empty();
+         !f.kind.empty() || !f.gauge.empty() || !f.verdict.empty() || !f.from_utc.empty() || !f.to_utc.empty();
 }
 
 FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
@@ -54,7 +54,7 @@ FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segm
   FactQuery out;
   out.sql = "SELECT " + select_list() + " FROM fact";
   if (route == Route::time) out.sql += " INDEXED BY fact_time";
-  out.sql += newest_first ? " WHERE branch = ?1 AND (seq, n) < (?2, ?3) AND seq <= ?4"
+  out.sql += newest_first ? " WHERE branch = ?1 AND (seq, n) < (?2, ?3) AND seq > ?4"
                           : " WHERE branch = ?1 AND (seq, n) > (?2, ?3) AND seq <= ?4";
   const auto add = [&](const char* column, const char* relation, const std::string& value) {
     if (value.empty()) return;
@@ -76,6 +76,7 @@ FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segm
   add("feature", "=", filter.feature);
   add("kind", "=", filter.kind);
   add("gauge", "=", filter.gauge);
+  add("verdict", "=", filter.verdict);
   add("measured_utc", ">=", filter.from_utc);
   add("measured_utc", "<", filter.to_utc);
   if (view == View::as_of_now) out.sql += not_overruled(path, segment);

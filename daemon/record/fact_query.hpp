@@ -21,7 +21,7 @@ struct FactQuery {
 };
 bool has_indexed_filter(const FactFilter& filter);
 bool has_filter(const FactFilter& filter);
-/// `newest_first` turns the order round and takes (seq, n) as exclusive upper end, for the last fact.
+/// `newest_first` turns the order round: (seq, n) is the exclusive upper end, and 4 the exclusive lower end of seq.
 FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
                      const Segment& segment, Route route, bool newest_first = false);
 

@@ -1,20 +1,18 @@
 #include "daemon/record/reader.hpp"
 
 #include <algorithm>
-#include <unordered_map>
 
 #include "daemon/record/chain_check.hpp"
-#include "daemon/record/fact_query.hpp"
-#include "daemon/record/path.hpp"
+#include "daemon/record/reader_inside.hpp"
 #include "daemon/record/schema.hpp"
 
 namespace tallystick::record {
 
 namespace {
 
-/// Events looked through in one read where a filter has no index: some ten milliseconds.
-constexpr std::uint64_t window_events = 20000;
 constexpr std::int64_t few_facts = 20000;
+
+}  // namespace
 
 Event event_of(const Statement& row, const std::string& journal) {
   Event out;
@@ -39,61 +37,9 @@ Event event_of(const Statement& row, const std::string& journal) {
   return out;
 }
 
-}  // namespace
-
 std::string_view RawFact::column(std::size_t index) const {
   return static_cast<const Statement*>(row_)->text(static_cast<int>(index) + 2);
 }
-
-struct Reader::Inside {
-  Connection connection;
-  std::unordered_map<std::string, Statement> statements;
-
-  tl::unexpected<Error> fault() const { return tl::unexpected<Error>(connection.fault("cannot_read")); }
-
-  /// Prepared once; nothing when it cannot be.
-  Statement* prepared(const std::string& sql) {
-    // Texts vary with filters and branches: a bound keeps odd callers from filling the memory.
-    if (statements.size() > 200) statements.clear();
-    auto [at, made] = statements.try_emplace(sql);
-    if (made) at->second = Statement(connection, sql);
-    if (!at->second.ready()) {
-      statements.erase(at);
-      return nullptr;
-    }
-    at->second.reset();
-    return &at->second;
-  }
-
-  struct Place {
-    std::vector<Segment> path;
-    Position at;
-  };
-  Expected<Place> locate(const Cursor& cursor) {
-    auto path = current_path(connection);
-    if (!path) return tl::unexpected<Error>(path.error());
-    auto at = position_of(connection, *path, cursor);
-    if (!at) return tl::unexpected<Error>(at.error());
-    return Place{std::move(*path), *at};
-  }
-
-  Expected<std::uint64_t> last_seq(const Segment& segment) {
-    Statement* last = prepared("SELECT coalesce(max(seq), 0) FROM entry WHERE branch = ?");
-    if (last == nullptr) return fault();
-    last->bind(1, segment.number);
-    if (!last->row()) return fault();
-    const auto seq = static_cast<std::uint64_t>(last->integer(0));
-    last->reset();
-    return std::min(seq, segment.last);
-  }
-
-  Expected<Route> route_of(const FactFilter& filter, const Segment& segment);
-  Expected<bool> sweep_segment(const FactFilter& filter, View view, const std::vector<Segment>& path,
-                               const Segment& segment, std::size_t limit, Swept& swept, RawFact& fact,
-                               const std::function<bool(const RawFact&)>& row);
-  Expected<bool> add_events(const Segment& segment, std::string_view walk, std::size_t limit,
-                            EventPage& page);
-};
 
 Reader::Reader(std::unique_ptr<Inside> inside) : inside_(std::move(inside)) {}
 Reader::~Reader() = default;
@@ -330,9 +276,10 @@ Expected<std::optional<FactRow>> Reader::last_fact(const FactFilter& filter) {
     Statement* rows = inside_->prepared(query.sql);
     if (rows == nullptr) return inside_->fault();
     rows->bind(1, segment->number);
-    rows->bind(2, std::numeric_limits<std::int64_t>::max());
+    constexpr std::uint64_t greatest = std::numeric_limits<std::int64_t>::max();
+    rows->bind(2, segment->last < greatest ? segment->last + 1 : greatest);
     rows->bind(3, std::int64_t{0});
-    rows->bind(4, segment->last);
+    rows->bind(4, std::int64_t{0});
     rows->bind(5, std::int64_t{1});
     for (std::size_t index = 0; index < query.texts.size(); ++index)
       rows->bind_text(static_cast<int>(index) + 6, query.texts[index]);

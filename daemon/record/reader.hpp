@@ -32,6 +32,7 @@ struct FactFilter {
   std::string feature;
   std::string kind;  ///< "result", "mark", ...
   std::string gauge;
+  std::string verdict;  ///< "accept", "reject"; of marks "suspect", "cleared"
   std::string from_utc, to_utc;
 };
 
@@ -132,6 +133,12 @@ class Reader {
   /// sweep after that row. Page on with `Swept::next`; a page of some thousand rows is a short read.
   Expected<Swept> sweep_facts(const Cursor& cursor, const FactFilter& filter, std::size_t limit, View view,
                               const std::function<bool(const RawFact&)>& row);
+  /// Newest first: facts before `before` (empty: from the end), which is the fact itself or a place behind it. Looks
+  /// through a bounded part of the record in one call: with `more` and few or no rows go on from `next`.
+  Expected<FactPage> facts_before(const Cursor& before, const FactFilter& filter, std::size_t limit,
+                                  View view = View::all);
+  /// Events of one kind, newest first; bounded likewise.
+  Expected<EventPage> events_before(const Cursor& before, std::string_view kind, std::size_t limit);
   Expected<std::optional<FactRow>> fact(const Key& event, std::uint64_t n);
   Expected<std::optional<FactRow>> last_fact(const FactFilter& filter);
 

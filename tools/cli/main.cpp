@@ -106,6 +106,7 @@ void add_export(CLI::App& app, Run& run) {
       {"feature", "Key of the feature"},
       {"gauge", "Id of the gauge"},
       {"kind", "Kind of fact"},
+      {"verdict", "accept, reject, undecided; of marks suspect, cleared"},
       {"from", "Measured at or after: 2026-11-25 or 2026-11-25T07:31:05Z"},
       {"to", "Measured before"},
       {"after", "Cursor: only what comes behind it"},
