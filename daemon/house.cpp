@@ -18,6 +18,7 @@
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
+#include "daemon/serve/checklist_routes.hpp"
 #include "daemon/serve/gauge_routes.hpp"
 #include "daemon/serve/history_routes.hpp"
 #include "daemon/serve/problem.hpp"
@@ -169,6 +170,8 @@ class HouseInside : public House {
     around.routes = serve::record_routes(place_);
     for (auto& route : serve::history_routes(place_)) around.routes.push_back(std::move(route));
     add_gauge_routes(around.routes);
+    for (auto& route : serve::checklist_routes({*desk_, [this] { return configuration_.editions(); }, [this] { return configuration_.shop.gauges; }}))
+      around.routes.push_back(std::move(route));
     around.drawing = [place = place_](const std::string& sha) -> Expected<serve::Answer> {
       auto reader = record::Reader::open(place);
       if (!reader) return tl::unexpected(reader.error());

@@ -120,7 +120,7 @@ boost::json::object page_settings(const shop::ShopConfig& shop) {
   out["decimal_mark"] = shop.decimal_mark;
   out["theme"] = shop.theme;
   out["language"] = shop.language;
-  out["reasons"] = {{"retake", mirror::write(shop.reasons.retake)}, {"pass_over", mirror::write(shop.reasons.pass_over)}};
+  out["reasons"] = {{"retake", mirror::write(shop.reasons.retake)}, {"pass_over", mirror::write(shop.reasons.pass_over)}, {"publish", mirror::write(shop.reasons.publish)}};
   boost::json::array people, benches, changes, tools, masters;
   for (const auto& person : shop.people) people.push_back({{"name", person.name}, {"role", person.role}});
   for (const auto& bench : shop.benches) benches.push_back({{"id", bench.id}, {"name", bench.name}});

@@ -5,6 +5,7 @@
 #include <tuple>
 
 #include "daemon/checklist/row_worker.hpp"
+#include "daemon/checklist/trend.hpp"
 
 namespace tallystick::checklist {
 namespace {
@@ -40,6 +41,7 @@ class FamilyWorker {
     for (const auto& row : table_.rows) work_out_row(row, out);
     check_bare_decimals();
     tell_findings();
+    for (auto& fault : trend_breaks(trend_, source_.table_file)) faults_.push_back(std::move(fault));
     // A feature that cannot be read cannot be left out of a checklist either: then no size is served.
     if (!features_sound || !sound_so_far_) out.sizes.clear();
     const auto drawing = out.drawing.empty() ? std::string() : sha256_hex(out.drawing);
@@ -188,7 +190,9 @@ class FamilyWorker {
     const auto before = faults_.size();
     const auto print_unit = print_unit_of(row);
     if (print_unit) print_units_.insert(print_unit->index());
-    RowWorker worker(source_, table_, row, cells_of(row, print_unit), print_unit);
+    auto cells = cells_of(row, print_unit);
+    trend_.push_back({row.line, row.size, print_unit ? std::string(print_unit->name()) : "", cells});
+    RowWorker worker(source_, table_, row, std::move(cells), print_unit);
     auto worked = worker.work_out();
     for (const auto& key : worker.present()) ++sizes_with_[key];
     const bool good = faults_.size() == before && worker.findings.empty();
@@ -242,6 +246,7 @@ class FamilyWorker {
   std::vector<Fault>& faults_;
   bool sound_so_far_ = true;
   SizeTable table_;
+  std::vector<TrendRow> trend_;
   std::set<std::uint8_t> print_units_;
   std::map<std::string, std::size_t> sizes_with_;
   std::vector<Finding> findings_;

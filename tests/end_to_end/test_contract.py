@@ -119,6 +119,15 @@ class Served(unittest.TestCase):
 
     def more(self, shop):
         """What needs a body or an id of its own."""
+        row = shop.get("/api/v1/checklists")[0]
+        [now] = [each for each in shop.get("/api/v1/checklists/worked-out") if each["published"] == row["sha"]]
+        shop.get(f"/api/v1/checklists/worked-out/{now['name']}")
+        shop.get(f"/api/v1/checklists/compare?before={row['sha']}&after={row['sha']}")
+        shop.request("POST", "/api/v1/checklists/dry-run", {"edition": row["sha"], "stage": "final", "bench": "bench-1", "values": []})
+        shop.begin_walk(shop.get("/api/v1/lots")[0]["key"])
+        walk = shop.get("/api/v1/records/walks")["walks"][0]["walk"]
+        shop.get(f"/api/v1/records/walks/{walk}")
+        shop.get(f"/api/v1/records/parts/{shop.view()['walk']['part']}")
 
     def test_a_whole_part_keeps_to_the_description(self):
         with Shop(small_shop()) as shop:
