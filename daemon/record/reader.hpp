@@ -137,7 +137,7 @@ class Reader {
   /// through a bounded part of the record in one call: with `more` and few or no rows go on from `next`.
   Expected<FactPage> facts_before(const Cursor& before, const FactFilter& filter, std::size_t limit,
                                   View view = View::all);
-  /// Events of one kind, newest first; bounded likewise.
+  /// Events of one kind, newest first; bounded likewise. A position behind a fact of an event has that event before it.
   Expected<EventPage> events_before(const Cursor& before, std::string_view kind, std::size_t limit);
   Expected<std::optional<FactRow>> fact(const Key& event, std::uint64_t n);
   Expected<std::optional<FactRow>> last_fact(const FactFilter& filter);

@@ -114,8 +114,7 @@ Expected<EventPage> Reader::events_before(const Cursor& before, std::string_view
     return last.value_or(0);
   };
   const std::size_t from = before.at_beginning() ? place->path.size() - 1 : place->at.segment;
-  WayBack way(place->path, from, before.at_beginning() ? last_of(place->path[from]) + 1 : place->at.seq, 0,
-              false);
+  WayBack way(place->path, from, before.at_beginning() ? last_of(place->path[from]) + 1 : place->at.seq + (place->at.n > 0 ? 1U : 0U), 0, false);
   const std::string sql =
       "SELECT " + entry_select() +
       " FROM entry WHERE branch = ?1 AND seq < ?2 AND seq > ?3 AND kind = ?4 ORDER BY seq "

@@ -138,7 +138,12 @@ DryStep asked_step(const Trier& trier) {
   return out;
 }
 
-void tell(DryStep& step, const Outcome& outcome, const std::optional<Last>& last) {
+void tell(DryStep& step, const Outcome& outcome, const std::optional<Last>& last,
+          const std::optional<Hold>& hold) {
+  if (hold && outcome.what == "held") {
+    step.hold = hold->kind;
+    step.fits_size = hold->fits_size;
+  }
   step.what = outcome.what;
   step.why = outcome.why;
   if (last) {
@@ -156,6 +161,11 @@ std::optional<Last> last_of(const Trier& trier) {
   return walk ? walk->standing.last : std::nullopt;
 }
 
+std::optional<Hold> hold_of(const Trier& trier) {
+  const auto* walk = trier.walk();
+  return walk ? walk->standing.hold : std::nullopt;
+}
+
 /// Goes on from a hold as a person would who means what was typed; nothing where the walk cannot go on.
 Expected<DryStep> out_of_hold(Trier& trier, DryStep step) {
   const Hold hold = *trier.walk()->standing.hold;
@@ -170,16 +180,21 @@ Expected<DryStep> out_of_hold(Trier& trier, DryStep step) {
   const bool value_or_size = hold.kind == "value" || hold.kind == "size";
   auto outcome = trier.run("act", {{"action", value_or_size ? "not_good" : "again"}});
   if (!outcome) return tl::unexpected(outcome.error());
-  tell(step, *outcome, last_of(trier));
+  tell(step, *outcome, last_of(trier), hold_of(trier));
   return step;
 }
 
 Expected<DryStep> one_step(Trier& trier, const std::vector<DryGiven>& given,
                            std::map<std::string, std::size_t>& used) {
   DryStep step = asked_step(trier);
-  if (trier.walk()->standing.hold) return out_of_hold(trier, std::move(step));
   const bool measured = !step.unit.empty();
   const auto* one = given_for(given, step.feature, step.place);
+  if (const auto& hold = trier.walk()->standing.hold) {
+    // The next value given is the right part in the hand, or the right place; else it was meant as it stands.
+    const bool another = one && measured && !hold->hard &&
+                         used[step.feature + "/" + step.place + "/" + step.kind] < one->values.size();
+    if (!another) return out_of_hold(trier, std::move(step));
+  }
   Expected<Outcome> outcome;
   if (!one) {
     outcome = trier.run("act", {{"action", "not_good"}, {"reason", not_given}});
@@ -199,7 +214,7 @@ Expected<DryStep> one_step(Trier& trier, const std::vector<DryGiven>& given,
     error.where = step.feature + (error.where.empty() ? "" : ", " + error.where);
     return tl::unexpected(std::move(error));
   }
-  tell(step, *outcome, last_of(trier));
+  tell(step, *outcome, last_of(trier), hold_of(trier));
   return step;
 }
 

@@ -79,7 +79,10 @@ class ChecklistsPage(unittest.TestCase):
         self.page.find(".dry [name='bore/']").send_keys("\ue007")  # Enter: no mouse needed
         self.page.wait_for_text("#page-answer", "Nothing of this was kept")
         answer = self.page.text("#page-answer")
-        self.assertIn("fits FB-25L", answer)                 # the rule of the wrong part, too
+        held, right = (self.page.text(f"#page-answer tbody tr:nth-child({row})") for row in (1, 2))
+        self.assertIn("held", held)                          # 32.003 fits FB-25L: the rule of the wrong part, too
+        self.assertIn("fits FB-25L", held)
+        self.assertIn("accept", right)
         self.assertIn("would be rejected", answer)
         self.assertIn("+0.009", self.page.text("#page-answer tr[data-feature='bore']"))
         self.assertIn("passed over", self.page.text("#page-answer tr[data-feature^='bolt-hole']"))
