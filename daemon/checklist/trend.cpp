@@ -101,6 +101,16 @@ void check_column(const std::vector<Point>& points, const std::string& column, c
     if (has_trend(points, n)) to_blame.push_back(n);
   // Three and more: every row but few breaks it, so there is no trend to break.
   if (to_blame.size() > 2) return;
+  if (to_blame.size() == 2) {
+    // Near an end leaving out either mends it; the right one leaves no far greater step behind.
+    std::vector<std::size_t> mends;
+    for (const auto n : to_blame) {
+      auto rest = points;
+      rest.erase(rest.begin() + static_cast<std::ptrdiff_t>(n));
+      if (!jumps(rest, 0, 1) && !jumps(rest, rest.size() - 1, rest.size() - 2)) mends.push_back(n);
+    }
+    if (mends.size() == 1) to_blame = std::move(mends);
+  }
   for (const auto n : to_blame) out.push_back(fault_of(points, n, column, file));
 }
 
