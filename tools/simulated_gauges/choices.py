@@ -68,7 +68,7 @@ def shown_for(gauge, choice, wanted, chance=random):
     """(value text, unit, from the bench?): what the gauge must show for the choice. Refused where it cannot be."""
     if choice not in CHOICES:
         raise Refused("unknown_choice", f"there is no choice \"{choice}\"", "choices: " + ", ".join(CHOICES))
-    unit = gauge["unit"]
+    unit = gauge["own_unit"] if choice == "good" else gauge["unit"]   # whoever measures well sets it back first
     if choice in ("wrong-unit", "in-inches"):
         others = [one for one in gauge["units"] if one != gauge["own_unit"]]
         unit = "in" if choice == "in-inches" else others[0] if others else unit
