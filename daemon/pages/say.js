@@ -68,6 +68,7 @@ function for_hold(view) {
   const kind = has(`do.hold.${exact}`) ? exact : hold.kind;
   let how = t(`how.hold.${kind}`, values);
   if (hold.kind === "wrong_gauge" && hold.why === "setting_first") how = t("how.hold.setting_first", { setting: capital(step.name ?? view.settings_due?.[0]?.name ?? "") });
+  else if (hold.kind === "wrong_gauge" && !serving(step)) how = t("how.hold.no_gauge_asked");   // a plug, a pin, a look
   else if (hold.kind === "wrong_gauge" && hold.why) how = `${values.why}. ${how}`;
   return { balloon: step.balloon, title: t(`do.hold.${kind}`, values), how, held: true };
 }

@@ -45,6 +45,17 @@ std::optional<files::path> device_of(const files::path& tty) {
   return device;
 }
 
+/// The driver that knows the hardware. Newer kernels put a node of their own, with a driver "port", between
+/// it and the tty.
+std::string driver_of(files::path folder) {
+  std::error_code code;
+  for (; folder.has_parent_path() && folder != folder.root_path(); folder = folder.parent_path()) {
+    const auto driver = files::read_symlink(folder / "driver", code).filename().string();
+    if (!code && driver != "port" && driver != "ctrl") return driver;
+  }
+  return {};
+}
+
 /// The USB device above: the nearest folder upwards that names a vendor.
 std::optional<files::path> usb_device_of(files::path folder) {
   std::error_code code;
@@ -73,8 +84,7 @@ std::vector<FoundPort> find_ports(const FoundIn& in) {
     port.node = (in.devices / name).string();
     port.by_id = get(by_id, name);
     port.by_path = get(by_path, name);
-    std::error_code unreadable;
-    port.driver = files::read_symlink(*device / "driver", unreadable).filename().string();
+    port.driver = driver_of(*device);
     if (const auto usb = usb_device_of(*device)) {
       port.usb = true;
       port.maker = line_of(*usb / "manufacturer");

@@ -31,11 +31,14 @@ class Machine {
     files::create_directories((root_ / file).parent_path());
     std::ofstream(root_ / file) << text << '\n';
   }
+  void driver(const std::string& device, const std::string& name) {
+    files::create_directories(root_ / device);
+    files::create_directories(root_ / "sys/drivers" / name);
+    files::create_directory_symlink(root_ / "sys/drivers" / name, root_ / device / "driver");
+  }
   /// A tty with hardware behind it, below `device`.
   void tty(const std::string& name, const std::string& device, const std::string& driver) {
-    files::create_directories(root_ / device);
-    files::create_directories(root_ / "sys/drivers" / driver);
-    files::create_directory_symlink(root_ / "sys/drivers" / driver, root_ / device / "driver");
+    this->driver(device, driver);
     files::create_directories(root_ / "sys/tty" / name);
     files::create_directory_symlink(root_ / device, root_ / "sys/tty" / name / "device");
   }
@@ -95,7 +98,8 @@ TEST_CASE("an adapter is named by its serial number, one without by its socket")
 
 TEST_CASE("a board's line counts where it is there; consoles and the board's empty places do not") {
   Machine machine;
-  machine.tty("ttyS0", "sys/board/a", "serial8250");
+  machine.tty("ttyS0", "sys/board/a/serial8250/port0", "port");  // as kernels from 6.6 on lay it out
+  machine.driver("sys/board/a/serial8250", "serial8250");
   machine.write("sys/tty/ttyS0/type", "4");
   machine.tty("ttyS1", "sys/board/b", "serial8250");
   machine.write("sys/tty/ttyS1/type", "0");  // PORT_UNKNOWN of the kernel's serial_core
@@ -107,5 +111,6 @@ TEST_CASE("a board's line counts where it is there; consoles and the board's emp
   CHECK(found[0].node == machine.dev("ttyUSB7"));  // USB first
   CHECK(found[1].node == machine.dev("ttyS0"));
   CHECK_FALSE(found[1].usb);
+  CHECK(found[1].driver == "serial8250");
   CHECK(found[1].warnings.empty());  // a board's number does not change
 }
