@@ -77,6 +77,8 @@ class Made(Package):
         for wanted in ("/usr/bin/tallystickd", "/usr/bin/tallystick", "/usr/lib/systemd/system/tallystick.service",
                        "/usr/lib/sysusers.d/tallystick.conf", "/usr/lib/tmpfiles.d/tallystick.conf", "/usr/lib/udev/rules.d/70-tallystick.rules",
                        "/usr/share/tallystick/dialects/push-line.dialect.toml", "/usr/share/doc/tallystick/copyright",
+                       "/usr/share/man/man1/tallystick.1.gz", "/usr/share/man/man5/tallystick.toml.5.gz", "/usr/share/man/man8/tallystickd.8.gz",
+                       "/usr/share/bash-completion/completions/tallystick",
                        "/usr/share/doc/tallystick/examples/tallystick.toml"):
             self.assertIn(wanted, files)
         self.assertEqual([file for file in files if not file.startswith("/usr/")], [])
@@ -92,8 +94,6 @@ class Made(Package):
 
     @unittest.skipIf(absent("lintian"), "lintian is not installed")
     def test_lintian_finds_nothing_and_nothing_is_overridden(self):
-        if not (BUILD / "share" / "man").is_dir():
-            self.skipTest("this build has made no man pages")
         done = run("lintian", "--allow-root", "--show-overrides", "--fail-on", "none", self.package)
         found = [line for line in done.stdout.splitlines() if line[:2] in ("E:", "W:", "O:")]
         self.assertEqual(found, [], done.stdout)

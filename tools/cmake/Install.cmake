@@ -29,7 +29,7 @@ install(FILES daemon/pages/mark.svg DESTINATION "${CMAKE_INSTALL_DATADIR}/icons/
 
 # Man pages and completions, where the build has made them.
 install(DIRECTORY "${CMAKE_BINARY_DIR}/share/" DESTINATION "${CMAKE_INSTALL_DATADIR}" OPTIONAL
-        PATTERN "*.[1-9]" EXCLUDE)
+        PATTERN "man" EXCLUDE)
 install(CODE "
   set(from \"${CMAKE_BINARY_DIR}/share/man\")
   set(to \"${CMAKE_BINARY_DIR}/generated/man\")
