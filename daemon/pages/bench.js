@@ -185,6 +185,7 @@ async function show(view, first) {
   show_alarms(view);
   fill(find("page-gauges"), ...gauge_lines(view));
   document.body.dataset.state = view.state;
+  document.body.dataset.ask = view.ask;
   await drawing.show(view.walk?.drawing);
   if (link.view === view) redraw(view);
   ask_for_tool(view);

