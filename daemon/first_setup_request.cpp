@@ -36,6 +36,13 @@ std::string data_folder() {
   return folder.empty() ? "data" : folder + "/data";
 }
 
+/// The folder itself, or the first above it that exists: the first setup makes what is missing between.
+files::path nearest_there(files::path folder) {
+  std::error_code code;
+  while (!files::exists(folder, code) && folder.has_relative_path()) folder = folder.parent_path();
+  return folder;
+}
+
 json::array dialects_offered() {
   json::array out;
   for (const auto& folder : own_dialect_folders()) {
@@ -107,7 +114,7 @@ json::object setup_offer(const files::path& file) {
   out["file"] = file.string();
   out["data"] = data.string();
   out["record_there"] = files::exists(journal, code);
-  out["writable"] = ::access(folder.c_str(), W_OK | X_OK) == 0;
+  out["writable"] = ::access(nearest_there(folder).c_str(), W_OK | X_OK) == 0;
   out["ports"] = mirror::write(ports::find_ports());
   out["dialects"] = dialects_offered();
   return out;

@@ -79,6 +79,13 @@ class FirstStart(Folder):
             self.assertEqual(self.file.read_text(encoding="utf-8"), "# somebody else was faster\n")
             self.assertEqual(os.listdir(self.folder), ["tallystick.toml"])
 
+    def test_a_folder_that_is_not_there_yet_is_made_with_the_file(self):
+        with Daemon(self.folder / "new" / "shop") as daemon:
+            self.assertEqual(daemon.get("/api/v1/setup")["writable"], True)
+            self.assertEqual(daemon.request("POST", "/api/v1/setup", {**WISH, "write": True})[0], 200)
+            daemon.wait_for_address(2)
+            self.assertIn("tallystick.toml", os.listdir(self.folder / "new" / "shop"))
+
     def test_a_page_of_another_origin_writes_nothing(self):
         with Daemon(self.folder) as daemon:
             connection = http.client.HTTPConnection(daemon.address, timeout=10)
