@@ -288,7 +288,7 @@ Expected<Written286> taken_apart(std::string_view text) {
   auto nominal = text.substr(0, static_cast<std::size_t>(end - text.begin()));
   const auto classes = text.substr(nominal.size());
   nominal = nominal.substr(0, nominal.find_last_not_of(' ') + 1);
-  if (nominal.empty() || classes.empty()) return bad();
+  if (nominal.empty() || classes.empty() || classes.find(' ') != std::string_view::npos) return bad();
   return Written286{std::string(nominal), std::string(classes)};
 }
 

@@ -47,8 +47,8 @@ class Convert(unittest.TestCase):
         self.assertIn('did you mean "in"?', tallystick("compute", "convert", "1", "inch", "mm")[2])
 
     def test_usage(self):
-        for arguments in [(), ("compute",), ("compute", "convert"), ("compute", "convert", "1", "mm"), ("nonsense",),
-                          ("compute", "convert", "1", "mm", "in", "more"), ("compute", "convert", "-inf", "mm", "in"),
+        for arguments in [(), ("compute", "convert"), ("compute", "convert", "1", "mm"), ("nonsense",),
+                          ("compute", "fitt"), ("compute", "convert", "1", "mm", "in", "more"), ("compute", "convert", "-inf", "mm", "in"),
                           ("compute", "convert", "1", "mm", "in", "--jsn")]:
             with self.subTest(arguments):
                 status, out, err = tallystick(*arguments)

@@ -3,7 +3,6 @@
 #pragma once
 
 #include <iosfwd>
-#include <optional>
 #include <string>
 
 #include "daemon/measure/error.hpp"
@@ -28,26 +27,6 @@ struct Streams {
 /// Says an error: a line on `err`, and with `json` also {"error":{"code","what","where","hint"}} on `out`.
 /// Returns `status`, so that a command can end with it.
 int say(const Error& error, bool json, Streams streams, int status = status::not_understood);
-
-// compute.cpp: exact arithmetic of measured values, for people and for scripts.
-
-struct ConvertOptions {
-  std::string value, from, to;
-  bool json = false;
-};
-/// "11.1125 mm", or {"value":"11.1125","unit":"mm"}. A value without a finite decimal there is an error.
-int compute_convert(const ConvertOptions& options, Streams streams);
-
-struct VerdictOptions {
-  std::optional<std::string> lower, upper;
-  std::string unit;  ///< of the limits
-  std::string value;
-  std::string value_unit;  ///< empty: as the limits
-  bool json = false;
-};
-/// {"value","unit","verdict","side","by","by_unit"}: value and amount in the limits' unit where both have a
-/// finite decimal there, else in the value's. `status::good` for accept, `status::no` for reject.
-int compute_verdict(const VerdictOptions& options, Streams streams);
 
 // decode.cpp: bytes of a gauge to readings and refusals, by a dialect, without a port.
 

@@ -1,106 +1,147 @@
-#include <boost/json.hpp>
+#include <algorithm>
+#include <array>
+#include <fstream>
+#include <istream>
+#include <iterator>
 #include <ostream>
+#include <sstream>
 
-#include "daemon/measure/limits.hpp"
-#include "daemon/measure/quantity.hpp"
-#include "tools/cli/commands.hpp"
+#include "tools/cli/computations.hpp"
 
 namespace tallystick::cli {
 namespace {
 
-// Names the argument in which a fault was found.
-template <class T>
-Expected<T> at(Expected<T> result, const char* argument) {
-  if (!result && result.error().where.empty()) result.error().where = argument;
-  return result;
+constexpr std::array computation_table = {&convert_computation, &fit_computation, &general_computation,
+                                          &verdict_computation};
+
+Expected<std::string> content_of(const std::string& file, Streams streams) {
+  if (file == "-")
+    return std::string{std::istreambuf_iterator<char>(streams.in), std::istreambuf_iterator<char>()};
+  std::ifstream in(file, std::ios::binary);
+  std::ostringstream out;
+  if (in) out << in.rdbuf();
+  if (!in || !out)
+    return fail("cannot_read", "the file cannot be read, or nothing stands in it", file,
+                "check its name and who may read it");
+  return out.str();
 }
 
-Expected<Quantity> converted(const ConvertOptions& options) {
-  const auto from = at(Unit::named(options.from), "FROM");
-  if (!from) return tl::unexpected(from.error());
-  const auto to = at(Unit::named(options.to), "TO");
-  if (!to) return tl::unexpected(to.error());
-  const auto value = at(Quantity::parse(options.value, *from), "VALUE");
-  if (!value) return value;
-  return value->in(*to);
-}
-
-struct Judged {
-  Quantity value;
-  Judgement judgement;
-  Unit unit;  ///< in which the value is written
-};
-
-Expected<std::optional<Quantity>> limit(const std::optional<std::string>& text, Unit unit,
-                                        const char* argument) {
-  if (!text) return std::optional<Quantity>();
-  const auto quantity = at(Quantity::parse(*text, unit), argument);
-  if (!quantity) return tl::unexpected(quantity.error());
-  return *quantity;
-}
-
-Expected<Judged> judged(const VerdictOptions& options) {
-  const auto unit = at(Unit::named(options.unit), "--unit");
-  if (!unit) return tl::unexpected(unit.error());
-  const auto value_unit =
-      options.value_unit.empty() ? unit : at(Unit::named(options.value_unit), "--value-unit");
-  if (!value_unit) return tl::unexpected(value_unit.error());
-  const auto lower = limit(options.lower, *unit, "--lower");
-  if (!lower) return tl::unexpected(lower.error());
-  const auto upper = limit(options.upper, *unit, "--upper");
-  if (!upper) return tl::unexpected(upper.error());
-  const auto limits = at(Limits::direct(*lower, *upper), "--lower, --upper");
-  if (!limits) return tl::unexpected(limits.error());
-  const auto value = at(Quantity::parse(options.value, *value_unit), "VALUE");
-  if (!value) return tl::unexpected(value.error());
-  const auto judgement = at(judge(*limits, *value), "VALUE");
-  if (!judgement) return tl::unexpected(judgement.error());
-  return Judged{*value, *judgement, written(*value, *unit).unit};
-}
-
-std::string in_words(const Judged& judged) {
-  const auto& judgement = judged.judgement;
-  const auto value = written(judged.value, judged.unit);
-  const auto by = written(judgement.by, difference_unit(judged.unit));
-  std::string out =
-      value.text + " " + std::string(value.unit.name()) + ": " + std::string(name(judgement.verdict));
-  if (judgement.by.count() == 0) return out + ", on the " + std::string(name(judgement.side)) + " limit";
-  return out + ", " + by.text + " " + std::string(by.unit.name()) +
-         (judgement.verdict == Verdict::accept ? " inside the " : " outside the ") +
-         std::string(name(judgement.side)) + " limit";
-}
-
-boost::json::object in_json(const Judged& judged) {
-  const auto value = written(judged.value, judged.unit);
-  const auto by = written(judged.judgement.by, difference_unit(judged.unit));
-  return {{"value", value.text},
-          {"unit", value.unit.name()},
-          {"verdict", name(judged.judgement.verdict)},
-          {"side", name(judged.judgement.side)},
-          {"by", by.text},
-          {"by_unit", by.unit.name()}};
+Expected<boost::json::object> object_from(const std::string& text, const std::string& file) {
+  boost::json::parser parser;
+  boost::system::error_code code;
+  const auto end = parser.write_some(text, code);
+  const auto rest = text.find_first_not_of(" \t\r\n", end);
+  const auto line = std::to_string(1 + std::count(text.begin(), text.begin() + static_cast<long>(end), '\n'));
+  const auto place = (file == "-" ? "standard input" : file) + ":" + line;
+  if (code || rest != std::string::npos)
+    return fail("not_json", "this is no JSON: " + (code ? code.message() : "more stands behind its end"),
+                place, "--example prints an input that works");
+  auto value = parser.release();
+  if (!value.is_object())
+    return fail("not_json", "a JSON object is expected", place, "--example prints an input that works");
+  return std::move(value.get_object());
 }
 
 }  // namespace
 
-int compute_convert(const ConvertOptions& options, Streams streams) {
-  const auto value = converted(options);
-  if (!value) return say(value.error(), options.json, streams);
-  if (options.json) {
-    streams.out << boost::json::serialize(
-                       boost::json::object{{"value", value->text()}, {"unit", value->unit().name()}})
-                << '\n';
-  } else {
-    streams.out << value->text() << ' ' << value->unit().name() << '\n';
-  }
-  return status::good;
+std::span<const Computation* const> computations() { return computation_table; }
+
+std::string word(const boost::json::object& answer, std::string_view key) {
+  const auto* value = answer.if_contains(key);
+  return value != nullptr && value->is_string() ? std::string(value->get_string()) : std::string();
 }
 
-int compute_verdict(const VerdictOptions& options, Streams streams) {
-  const auto result = judged(options);
-  if (!result) return say(result.error(), options.json, streams);
-  streams.out << (options.json ? boost::json::serialize(in_json(*result)) : in_words(*result)) << '\n';
-  return result->judgement.verdict == Verdict::accept ? status::good : status::no;
+int always_good(const boost::json::object&) { return status::good; }
+
+std::optional<std::string> InputFields::optional_text(std::string_view key) {
+  asked_.emplace_back(key);
+  const auto* value = input_.if_contains(key);
+  if (value == nullptr || value->is_null()) return {};
+  if (value->is_number()) {
+    note({"bare_number",
+          "a bare number would pass through binary floating point",
+          {},
+          "put it in quotes: \"" + boost::json::serialize(*value) + "\""},
+         key);
+  } else if (!value->is_string()) {
+    note({"wrong_type", "a text in quotes is expected", {}, "--example prints an input that works"}, key);
+  } else {
+    return std::string(value->get_string());
+  }
+  return std::string();
+}
+
+std::string InputFields::text(std::string_view key) {
+  const auto found = optional_text(key);
+  if (!found)
+    note({"missing_field",
+          "\"" + std::string(key) + "\" is missing",
+          {},
+          "--example prints an input that works"},
+         key);
+  return found.value_or("");
+}
+
+Unit InputFields::unit(std::string_view key, const std::string& name) {
+  return first_ ? Unit() : taken(key, Unit::named(name));
+}
+
+Quantity InputFields::quantity(std::string_view key, const std::string& text, Unit unit) {
+  return first_ ? Quantity() : taken(key, Quantity::parse(text, unit));
+}
+
+std::optional<Error> InputFields::fault() {
+  if (first_) return first_;
+  for (const auto& member : input_)
+    if (std::find(asked_.begin(), asked_.end(), member.key()) == asked_.end()) {
+      std::string known;
+      for (const auto& key : asked_) known += (known.empty() ? "" : ", ") + key;
+      return Error{"unknown_field", quoted(member.key()) + " is not asked for", std::string(member.key()),
+                   "known here: " + known};
+    }
+  return {};
+}
+
+void InputFields::note(Error error, std::string_view key) {
+  if (first_) return;
+  error.where = key;
+  first_ = std::move(error);
+}
+
+int compute(const ComputeOptions& options, Streams streams) {
+  const auto& computation = *options.computation;
+  if (options.example) {
+    streams.out << computation.example << '\n';
+    return status::good;
+  }
+  auto input = options.arguments;
+  if (options.input) {
+    if (!input.empty())
+      return say({"contradiction", "an input file and arguments are given", "--input", "keep one of both"},
+                 options.json, streams);
+    const auto content = content_of(*options.input, streams);
+    if (!content) return say(content.error(), options.json, streams, status::not_done);
+    const auto read = object_from(*content, *options.input);
+    if (!read) return say(read.error(), options.json, streams);
+    input = *read;
+  }
+  const auto answer = computation.work(input);
+  if (!answer) return say(answer.error(), options.json, streams);
+  streams.out << (options.json ? boost::json::serialize(*answer) : computation.words(*answer)) << '\n';
+  return computation.status_of(*answer);
+}
+
+int compute_list(const ComputeListOptions& options, Streams streams) {
+  boost::json::array list;
+  for (const auto* one : computations()) {
+    if (options.json)
+      list.push_back(boost::json::object{{"name", one->name}, {"about", one->about}});
+    else
+      streams.out << one->name << std::string(10 - std::min<std::size_t>(9, one->name.size()), ' ')
+                  << one->about << '\n';
+  }
+  if (options.json) streams.out << boost::json::serialize(list) << '\n';
+  return status::good;
 }
 
 }  // namespace tallystick::cli

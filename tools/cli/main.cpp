@@ -4,7 +4,6 @@
 // To add a command: declare it with its options in commands.hpp, write it in a file of its own, add an
 // `add_<name>` block here and its name to `commands` at the end.
 #include <CLI/CLI.hpp>
-#include <functional>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -16,6 +15,7 @@
 #include "tools/cli/bundle.hpp"
 #include "tools/cli/doctor.hpp"
 #include "tools/cli/help.hpp"
+#include "tools/cli/line.hpp"
 #include "tools/cli/record_commands.hpp"
 
 namespace tallystick::cli {
@@ -27,48 +27,6 @@ constexpr const char* epilogue =
     "2 not understood (arguments, numbers, units, files of the wrong form); 3 understood, but it could not "
     "be done\n"
     "(a file, a port, a disk). With --json, results and errors are JSON on standard output.";
-
-// The command that was chosen; it runs after the whole line was understood.
-struct Run {
-  Streams streams;
-  std::function<int()> command;
-};
-
-// `options` live as long as the parser and the command that use them.
-template <class Options>
-void runs(CLI::App& app, Run& run, std::shared_ptr<Options> options,
-          int (*command)(const Options&, Streams)) {
-  app.callback([&run, options, command] {
-    run.command = [&run, options, command] { return command(*options, run.streams); };
-  });
-}
-
-void add_compute(CLI::App& app, Run& run) {
-  auto& compute = *app.add_subcommand("compute", "Exact arithmetic of measured values");
-  compute.require_subcommand(1);
-
-  auto& convert = *compute.add_subcommand("convert", "Write a value in another unit, exactly");
-  const auto conversion = std::make_shared<ConvertOptions>();
-  convert.add_option("VALUE", conversion->value, "A plain decimal, such as -12.345; in dms 12d30m15.5s")
-      ->required();
-  convert
-      .add_option("FROM", conversion->from, "Its unit: mm um nm m in thou uin deg dms degC degF N HRC ...")
-      ->required();
-  convert.add_option("TO", conversion->to, "The unit wanted")->required();
-  convert.add_flag("--json", conversion->json, "Answer in JSON");
-  runs(convert, run, conversion, compute_convert);
-
-  auto& verdict =
-      *compute.add_subcommand("verdict", "Judge a value against limits; a value on a limit is inside");
-  const auto judging = std::make_shared<VerdictOptions>();
-  verdict.add_option("VALUE", judging->value, "A plain decimal")->required();
-  verdict.add_option("--lower", judging->lower, "Lower limit");
-  verdict.add_option("--upper", judging->upper, "Upper limit (one of both may be left out)");
-  verdict.add_option("--unit", judging->unit, "Unit of the limits")->required();
-  verdict.add_option("--value-unit", judging->value_unit, "Unit of the value where it is another");
-  verdict.add_flag("--json", judging->json, "Answer in JSON");
-  runs(verdict, run, judging, compute_verdict);
-}
 
 void add_decode(CLI::App& app, Run& run) {
   auto& command = *app.add_subcommand("decode", "Show what a dialect makes of bytes, as JSON Lines");
