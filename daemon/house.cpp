@@ -15,6 +15,7 @@
 #include "daemon/chain_watch.hpp"
 #include "daemon/house_reload.hpp"
 #include "daemon/measure/json_mirror.hpp"
+#include "daemon/notice_board.hpp"
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
@@ -122,6 +123,7 @@ class HouseInside : public House {
     hooks.keeping = [this](const record::Keeping& keeping) {
       if (keeping.kept) spdlog::info("readings are being kept again");
       else spdlog::error("nothing is being kept: {} ({})", keeping.why, keeping.hint);
+      if (notices_) notices_->keeping(keeping.kept, keeping.why, keeping.hint);
       desk_->keeping(keeping.kept, keeping.why, keeping.hint, keeping.code);
     };
     writer_ = journal_->writer(std::move(hooks));
@@ -184,12 +186,12 @@ class HouseInside : public House {
       return answer;
     };
     around.health = [this] { return health(); };
-    around.faults = [this] {
-      auto out = refused_.empty() ? boost::json::array{} : refused_json(refused_, refused_at_);
-      for (auto& fault : faults_json(record_faults_)) out.push_back(std::move(fault));
-      for (auto& fault : faults_json(configuration_.faults)) out.push_back(std::move(fault));
-      return out;
-    };
+    around.faults = [this] { return faults_now(); };
+    notices_ = std::make_unique<NoticeBoard>(
+        place_.data / "notices.json", [this](std::function<void()> job) { asio::post(slow_, std::move(job)); },
+        [this](boost::json::object cleared) { desk_->house_event("notice_cleared", std::move(cleared)); });
+    for (auto& route : serve::notice_routes(notices_->seams([this] { return utc_text(clock_->now().utc_us); })))
+      around.routes.push_back(std::move(route));
     around.page_now = [this] {
       auto page = page_settings(configuration_.shop);
       page["safe"] = options_.safe;
@@ -206,6 +208,13 @@ class HouseInside : public House {
     if (!server) return tl::unexpected(server.error());
     server_ = std::move(*server);
     return {};
+  }
+
+  boost::json::array faults_now() const {
+    auto out = refused_.empty() ? boost::json::array{} : refused_json(refused_, refused_at_);
+    for (auto& fault : faults_json(record_faults_)) out.push_back(std::move(fault));
+    for (auto& fault : faults_json(configuration_.faults)) out.push_back(std::move(fault));
+    return out;
   }
 
   void add_gauge_routes(std::vector<serve::Route>& routes) {
@@ -360,6 +369,7 @@ class HouseInside : public House {
     }
     desk_->tick();
     trials_.tick(now);
+    notices_->look(faults_now(), ports_.get(), state, utc_text(now.utc_us));
     if (desk_->quiet() && desk_->events_since_checkpoint() >= events_between_checkpoints) keep_checkpoint();
     second_.expires_after(1s);
     second_.async_wait([this](const boost::system::error_code& error) {
@@ -438,6 +448,7 @@ class HouseInside : public House {
   std::unique_ptr<SafeDoor> safe_door_;
   std::unique_ptr<serve::Server> server_;
   std::unique_ptr<Watchdog> watchdog_;
+  std::unique_ptr<NoticeBoard> notices_;
   ports::Trials trials_;
   ports::UnaskedRing unasked_{32};
   SinkToDesk sink_;

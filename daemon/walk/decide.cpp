@@ -110,7 +110,7 @@ Done route(Draft& draft) {
       "state_tool", "set_aside", "move_reading", "lift_hold", "end_walk", "give_up", "note"};
   static const std::set<std::string> house = {"started", "stopped", "told", "clock_stepped", "journal_branched",
       "refusals_counted", "display_came", "display_went", "gauge_registered", "gauge_changed", "gauge_lost", "gauge_heard",
-      "time_reached", "confirm_clock", "not_answered"};
+      "time_reached", "confirm_clock", "not_answered", "notice_cleared"};
   if (kind == "reading" || kind == "capture_ended") return decide_reading(draft);
   if (kind == "act") return decide_act(draft);
   if (kind == "type_value") return decide_typed(draft);

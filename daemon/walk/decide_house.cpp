@@ -95,7 +95,9 @@ Done decide_house_event(Draft& draft) {
     draft.out.what = "time_reached";
     return {};
   }
-  // stopped, told, clock_stepped, journal_branched, refusals_counted, clock_confirmed, not_answered: kept as they came.
+  // stopped, told, clock_stepped, journal_branched, refusals_counted, clock_confirmed, not_answered, notice_cleared: kept as they came.
+  if (kind == "notice_cleared")
+    if (const auto person = body_text(draft.input, "person", false); person) draft.person = *person;
   if (const auto gauge = body_text(draft.input, "gauge", false); gauge) draft.about_gauge = *gauge;
   if (kind == "not_answered")
     if (const auto bench = draft.states.benches.find(draft.input.bench); bench != draft.states.benches.end() && !bench->second.walk.empty()) {
