@@ -46,8 +46,9 @@ async function clear(id) {
   await show_notices();
 }
 
-const first = await fetch("/api/v1/notices");
-if (first.status === 404) {
+// The first start, and a configuration that cannot be served, know no notices.
+const routes = await ask("/api/v1/routes");
+if (!routes.some((each) => each.path === "/api/v1/notices")) {
   show_faults(await ask("/api/v1/faults"));
   document.body.dataset.ready = "1";
 } else {

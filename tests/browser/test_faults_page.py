@@ -26,7 +26,12 @@ class FaultsPage(unittest.TestCase):
     def test_a_warning_stays_until_it_is_cleared_and_returns(self):
         with Shop(small_shop()) as shop, Page(1024, 768) as page:
             self.open(page, shop)
-            self.assertIn("Nothing is wrong", page.text("#page-lead"))
+            # What the small shop's own configuration is warned of is cleared first.
+            page.wait_for(lambda: shop.get("/api/v1/notices"), "the notices")
+            for each in shop.get("/api/v1/notices"):
+                self.assertEqual(shop.request("POST", f"/api/v1/notices/{each['id']}/clear", {"person": "J. Okoro"})[0], 200)
+            page.wait_for_text("#page-lead", "Nothing is wrong")
+            already = len(shop.entries("notice_cleared"))
             gauge = shop.terminals.all["height-gauge"]
             gauge.unplug()
             page.wait_for_text("#page-list", PORT)
@@ -44,7 +49,7 @@ class FaultsPage(unittest.TestCase):
             page.find("#page-list [data-clear]").send_keys("\ue007")
             page.wait_for_text("#page-cleared", "cleared by R. Field")
             page.wait_for(lambda: page.text("#page-list") == "", "the cleared one to go")
-            self.assertEqual([row[0] for row in shop.journal("SELECT person FROM entry WHERE kind = 'notice_cleared'")], ["R. Field"])
+            self.assertEqual([row[0] for row in shop.journal("SELECT person FROM entry WHERE kind = 'notice_cleared' ORDER BY seq")[already:]], ["R. Field"])
             # It recurs.
             gauge.unplug()
             page.wait_for_text("#page-list", "came 2 times")
