@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <set>
 
+#include "daemon/measure/general_tolerances.hpp"
+#include "daemon/measure/iso286.hpp"
+
 namespace tallystick::checklist {
 namespace {
 
@@ -11,7 +14,8 @@ const std::vector<std::string> stage_names = {"setup",     "first_part", "in_pro
                                               "last_part", "final",      "after_finish"};
 const std::vector<std::string> formula_keys = {"nominal",         "lower",           "upper",
                                                "plus_minus",      "lower_deviation", "upper_deviation",
-                                               "plausible_lower", "plausible_upper"};
+                                               "plausible_lower", "plausible_upper",
+                                               "shorter_side"};
 
 void read_formulas(TomlTable& table, Formulas& formulas) {
   for (const auto& key : formula_keys) {
@@ -24,6 +28,37 @@ void read_formulas(TomlTable& table, Formulas& formulas) {
       table.fault(key, expression.error().code, expression.error().what, expression.error().hint);
     }
   }
+}
+
+/// A text that does not depend on the row is understood here, at its line.
+template <class T>
+void understood(const TomlTable& table, const char* key, const std::string& text, Expected<T> (*read)(std::string_view)) {
+  if (text.empty() || text.find('{') != std::string::npos) return;
+  if (const auto value = read(text); !value)
+    table.fault(key, value.error().code, value.error().what, value.error().hint);
+}
+
+LimitSymbols read_symbols(TomlTable& table) {
+  LimitSymbols out;
+  out.fit = table.text("fit");
+  out.js_odd = table.word("js_odd", {"exact", "even-below"}, "exact");
+  out.general = table.text("general");
+  out.general_kind = table.word("general_kind", {"linear", "edge", "angle"}, "linear");
+  out.line = out.fit.empty() ? table.line("general") : table.line("fit");
+  understood(table, "fit", out.fit, &iso286::class_from);
+  understood(table, "general", out.general, &general_class_named);
+  if (table.has("js_odd") && out.fit.empty())
+    table.fault("js_odd", "contradiction", "nothing is halved: there is no fit", "add fit = \"js7\", or take it out");
+  const bool angle = !out.general.empty() && out.general_kind == "angle";
+  if (table.has("general_kind") && out.general.empty())
+    table.fault("general_kind", "contradiction", "there is no general tolerance", "add general = \"m\", or take it out");
+  if (angle && !table.has("shorter_side"))
+    table.fault("general", "missing_key", "the general tolerance of an angle goes by its shorter side",
+                "add shorter_side = \"40 mm\": its length");
+  if (!angle && table.has("shorter_side"))
+    table.fault("shorter_side", "contradiction", "only a general tolerance of an angle has a shorter side",
+                "add general_kind = \"angle\", or take it out");
+  return out;
 }
 
 void read_decimals(TomlTable& table, FeatureSource& feature) {
@@ -51,6 +86,7 @@ void read_measured(TomlTable& table, FeatureSource& feature) {
     if (const auto unit = Unit::named(feature.unit); !unit)
       table.fault("unit", unit.error().code, unit.error().what, unit.error().hint);
   read_formulas(table, feature.formulas);
+  feature.symbols = read_symbols(table);
   read_decimals(table, feature);
   feature.gauge_kind = table.id("gauge_kind");
   feature.places = table.texts("places");
@@ -78,16 +114,17 @@ bool has(const FeatureSource& feature, const char* key) { return feature.formula
 void check_limit_forms(const TomlTable& table, const FeatureSource& feature) {
   const bool direct = has(feature, "lower") || has(feature, "upper");
   const bool deviations = has(feature, "lower_deviation") || has(feature, "upper_deviation");
-  const int ways = int(direct) + int(deviations) + int(has(feature, "plus_minus"));
+  const int ways = int(direct) + int(deviations) + int(has(feature, "plus_minus")) +
+                   int(!feature.symbols.fit.empty()) + int(!feature.symbols.general.empty());
   const bool tried =
       std::any_of(limit_keys.begin(), limit_keys.end(), [&](const auto& key) { return table.has(key); });
   if (ways == 0 && !tried)
     table.fault("", "no_limits", "states no limit",
                 "state lower and upper (or one of them), or nominal with plus_minus, or nominal with "
-                "lower_deviation and upper_deviation");
+                "lower_deviation and upper_deviation, or nominal with fit or general");
   if (ways > 1) table.fault("", "contradiction", "states its limits in more than one way", "keep one");
   if (ways == 1 && !direct && !table.has("nominal"))
-    table.fault("", "missing_key", "deviations need a nominal to start from", "add nominal = \"...\"");
+    table.fault("", "missing_key", "deviations, fits and general tolerances need a nominal to start from", "add nominal = \"...\"");
   const bool one_sided =
       (direct && !(has(feature, "lower") && has(feature, "upper"))) ||
       (deviations && !(has(feature, "lower_deviation") && has(feature, "upper_deviation")));
@@ -152,7 +189,8 @@ ExceptionSource read_exception(const TomlText& text, const toml::table& from) {
   out.why = table.needed_text("why");
   out.gauge_kind = table.text("gauge_kind");
   read_formulas(table, out.formulas);
-  if (out.formulas.empty() && out.gauge_kind.empty())
+  out.symbols = read_symbols(table);
+  if (out.formulas.empty() && out.gauge_kind.empty() && !out.symbols.any())
     table.fault("", "missing_key", "changes nothing",
                 "add what differs: limits, nominal, plausible range or gauge_kind");
   table.done();

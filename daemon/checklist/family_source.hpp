@@ -19,9 +19,19 @@ struct Formula {
 };
 using Formulas = std::map<std::string, Formula>;  ///< by key: "nominal", "lower", ...
 
-/// The keys whose formulas together state the limits; an exception that states one of them replaces them all.
+/// The keys whose formulas together state the limits; an exception that states one of them, or a symbol, replaces them
+/// all.
 inline const std::vector<std::string> limit_keys = {"lower", "upper", "plus_minus", "lower_deviation",
                                                     "upper_deviation"};
+
+/// Limits by a symbol of the print instead of formulas: `fit = "H7"` (ISO 286), `general = "m"` (ISO 2768-1). Texts may
+/// name columns: "{bore_fit}".
+struct LimitSymbols {
+  std::string fit, js_odd, general, general_kind;
+  int line = 0;
+
+  bool any() const { return !fit.empty() || !general.empty(); }
+};
 
 struct FeatureSource {
   int line = 0;
@@ -30,6 +40,7 @@ struct FeatureSource {
   std::string unit;                     ///< "print": the row's
   std::map<std::string, int> decimals;  ///< by unit; "" for all units
   Formulas formulas;
+  LimitSymbols symbols;
   std::optional<Formula> only_if;
   std::string gauge_kind, reduction, material, capture, method, question, question_no_go, tool, edge, ruler;
   std::vector<std::string> places, before;
@@ -46,6 +57,7 @@ struct ExceptionSource {
   std::vector<std::string> sizes;
   std::string feature, why, gauge_kind;
   Formulas formulas;
+  LimitSymbols symbols;
 };
 
 struct FamilySource {

@@ -24,13 +24,14 @@ const ExceptionSource* exception_for(const FamilySource& family, const std::stri
   return nullptr;
 }
 
-Formulas with_exception(Formulas formulas, const ExceptionSource& exception) {
-  const bool states_limits = std::any_of(limit_keys.begin(), limit_keys.end(),
+void with_exception(Formulas& formulas, LimitSymbols& symbols, const ExceptionSource& exception) {
+  const bool by_formula = std::any_of(limit_keys.begin(), limit_keys.end(),
                                          [&](const auto& key) { return exception.formulas.contains(key); });
-  if (states_limits)
+  if (by_formula || exception.symbols.any()) {
     for (const auto& key : limit_keys) formulas.erase(key);
+    symbols = exception.symbols;
+  }
   for (const auto& [key, formula] : exception.formulas) formulas.insert_or_assign(key, formula);
-  return formulas;
 }
 
 /// `value` moved by `widths` times the tolerance, or nothing where that cannot be held.
@@ -134,10 +135,11 @@ Feature RowWorker::words_of(const FeatureSource& source, int place) {
 
 void RowWorker::add_feature(const FeatureSource& source) {
   auto formulas = source.formulas;
+  auto symbols = source.symbols;
   auto gauge_kind = source.gauge_kind;
   std::string why;
   if (const auto* exception = exception_for(family_, row_.size, source.key)) {
-    formulas = with_exception(std::move(formulas), *exception);
+    with_exception(formulas, symbols, *exception);
     if (!exception->gauge_kind.empty()) gauge_kind = exception->gauge_kind;
     why = exception->why;
   }
@@ -145,7 +147,7 @@ void RowWorker::add_feature(const FeatureSource& source) {
     auto feature = words_of(source, place);
     feature.gauge_kind = gauge_kind;
     feature.exception = why;
-    if (source.measured() && !set_values(source, formulas, feature)) return;
+    if (source.measured() && !set_values(source, formulas, symbols, feature)) return;
     worked_.edition.features.push_back(std::move(feature));
     worked_.feature_lines.push_back(source.line);
   }
@@ -162,7 +164,8 @@ Expected<std::optional<Quantity>> RowWorker::formula(const Formulas& formulas, c
   return tl::unexpected(std::move(error));
 }
 
-Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formulas& formulas, Unit unit) {
+Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formulas& formulas,
+                                        const LimitSymbols& symbols, Unit unit) {
   std::map<std::string, std::optional<Quantity>> values;
   bool good = true;
   Error first;
@@ -179,6 +182,10 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
     good = false;
   }
   if (!good) return tl::unexpected(first);
+  if (symbols.any()) {
+    if (!values["nominal"]) return fail("missing_key", "a fit needs a nominal", "", "add nominal = \"...\"");
+    return limits_by_symbol(formulas, symbols, *values["nominal"], unit);
+  }
   if (const auto& amount = values["plus_minus"]; amount && values["nominal"])
     return Limits::plus_minus(*values["nominal"], *amount);
   if (!values["lower_deviation"] && !values["upper_deviation"])
@@ -198,7 +205,8 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
   return limits;
 }
 
-bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas, Feature& feature) {
+bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas, const LimitSymbols& symbols,
+                           Feature& feature) {
   auto unit = print_unit_;
   if (source.unit != "print") {
     const auto named = Unit::named(source.unit);
@@ -207,11 +215,14 @@ bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas
   if (!unit) return false;  // told at the unit itself
   feature.unit = unit->name();
   feature.decimals = decimals_for(source, *unit);
-  const auto limits = limits_from(source, formulas, *unit);
+  const auto limits = limits_from(source, formulas, symbols, *unit);
   if (!limits) {
     const auto& error = limits.error();
-    const auto line = formulas.contains(error.where) ? formulas.at(error.where).line : source.line;
-    find(source, formulas.contains(error.where) ? error.where : "", error, line);
+    const bool symbol = error.where == "fit" || error.where == "general";
+    const auto line = formulas.contains(error.where) ? formulas.at(error.where).line
+                      : symbol                       ? symbols.line
+                                                     : source.line;
+    find(source, symbol || formulas.contains(error.where) ? error.where : "", error, line);
     return false;
   }
   const auto text = [&](const std::optional<Quantity>& value) {

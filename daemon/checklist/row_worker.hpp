@@ -37,8 +37,12 @@ class RowWorker {
   void add_feature(const FeatureSource& source);
   bool exists(const FeatureSource& source);
   Feature words_of(const FeatureSource& source, int place);
-  bool set_values(const FeatureSource& source, const Formulas& formulas, Feature& feature);
-  Expected<Limits> limits_from(const FeatureSource& source, const Formulas& formulas, Unit unit);
+  bool set_values(const FeatureSource& source, const Formulas& formulas, const LimitSymbols& symbols,
+                  Feature& feature);
+  Expected<Limits> limits_from(const FeatureSource& source, const Formulas& formulas,
+                               const LimitSymbols& symbols, Unit unit);
+  Expected<Limits> limits_by_symbol(const Formulas& formulas, const LimitSymbols& symbols, Quantity nominal,
+                                    Unit unit);
   bool set_plausible(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
                      int decimals, Feature& feature);
   Expected<std::optional<Quantity>> formula(const Formulas& formulas, const std::string& key, Unit unit);

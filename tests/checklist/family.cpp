@@ -337,3 +337,75 @@ TEST_CASE("sizes that nothing asked first tells apart are warned of") {
   REQUIRE(places(twin) == "pin.csv:5 alike_sizes");
   CHECK(twin.faults[0].remedy.find("marking") != std::string::npos);
 }
+
+TEST_CASE("limits by symbol: the print's fit becomes the edition's exact limits") {
+  // Deviations of ISO 286-1:2010 (tests/reference/data): 10 g6 -5/-14, 20 g6 -7/-20 um, as the table states
+  // them.
+  const std::string stated = "lower_deviation = \"ei\"\nupper_deviation = \"es\"\n";
+  const std::string exception =
+      "[[exception]]\nsizes = [\"P-IN\"]\nfeature = \"diameter\"\nwhy = \"stated in inches\"\n" + stated;
+  const auto old = read();
+  const auto by_symbol = read(with(family_text, stated, "fit = \"g6\"\n") + exception);
+  for (const auto& fault : by_symbol.faults) FAIL_CHECK(text(fault));
+  for (const char* size : {"P-10", "P-20"}) {
+    CAPTURE(size);
+    REQUIRE(by_symbol.size(size) != nullptr);
+    CHECK(to_json_text(*by_symbol.size(size)) == to_json_text(*old.size(size)));
+  }
+  const auto& inch = feature(*by_symbol.size("P-IN"), "diameter");
+  CHECK(inch.lower == feature(*old.size("P-IN"), "diameter").lower);
+  CHECK(inch.exception == "stated in inches");
+  // The nominal may lie outside; the class may stand in a column.
+  const auto pressed = read(with(family_text, stated, "fit = \"{name}\"\n") + exception,
+                            with(with(table_text, "pin ten", "p6"), "pin twenty", "js7"));
+  for (const auto& fault : pressed.faults) FAIL_CHECK(text(fault));
+  CHECK(feature(*pressed.size("P-10"), "diameter").lower == "10.015");
+  CHECK(feature(*pressed.size("P-10"), "diameter").nominal == "10.000");
+  CHECK(feature(*pressed.size("P-20"), "diameter").upper == "20.0105");
+  const auto even = read(with(family_text, stated, "fit = \"js7\"\njs_odd = \"even-below\"\n") + exception);
+  CHECK(feature(*even.size("P-20"), "diameter").upper == "20.010");
+}
+
+TEST_CASE("a fit that cannot be worked out is told with line and remedy") {
+  const std::string stated = "lower_deviation = \"ei\"\nupper_deviation = \"es\"\n";
+  const auto fit = [&](const std::string& lines) { return places(read(with(family_text, stated, lines))); };
+  CHECK(fit("fit = \"q6\"\n") == "pin.family.toml:31 unknown_letter");
+  CHECK(fit("fit = \"g19\"\n") == "pin.family.toml:31 unknown_grade");
+  CHECK(fit("fit = \"g6\"\ngeneral = \"m\"\n") == "pin.family.toml:26 contradiction");
+  CHECK(fit("fit = \"g6\"\n" + stated) == "pin.family.toml:26 contradiction");
+  CHECK(fit("fit = \"g6\"\njs_odd = \"up\"\n") == "pin.family.toml:32 unknown_word");
+  CHECK(fit("fit = \"{nam}6\"\n") == "pin.family.toml:31 unknown_column");
+  CHECK(fit("fit = \"cd6\"\n") == "pin.csv:3 not_tabulated; pin.csv:4 not_tabulated");
+  // Its nominal is there, but the table's micrometres have no finite decimal in inches.
+  const auto inch = read(with(family_text, stated, "fit = \"g6\"\n"));
+  CHECK(places(inch) == "pin.csv:4 not_exact");
+  CHECK(inch.faults[0].remedy.find("as the print does") != std::string::npos);
+  CHECK(places(read(with(with(family_text, stated, "fit = \"g6\"\n"), "nominal = \"diameter\"\n", ""))) ==
+        "pin.family.toml:26 missing_key");
+}
+
+TEST_CASE("general tolerances of ISO 2768-1 for a length, a broken edge and an angle") {
+  const std::string runout = "upper = \"0.02\"\nplausible_lower = \"0\"\nplausible_upper = \"0.5\"\n";
+  const auto limits = [&](const std::string& lines) {
+    const auto result = read(with(family_text, runout, lines));
+    for (const auto& fault : result.faults) FAIL_CHECK(text(fault));
+    REQUIRE(result.size("P-10") != nullptr);
+    const auto& one = feature(*result.size("P-10"), "runout");
+    return one.lower + ".." + one.upper;
+  };
+  CHECK(limits("nominal = \"25\"\ngeneral = \"m\"\n") == "24.8..25.2");
+  CHECK(limits("nominal = \"2\"\ngeneral = \"m\"\ngeneral_kind = \"edge\"\n") == "1.8..2.2");
+  const std::string angle = "nominal = \"30 deg\"\ngeneral = \"m\"\ngeneral_kind = \"angle\"\n";
+  const auto of_angle = read(with(with(family_text, runout, angle + "shorter_side = \"25 mm\"\n"),
+                                  "unit = \"mm\"\n", "unit = \"dms\"\n"));
+  for (const auto& fault : of_angle.faults) FAIL_CHECK(text(fault));
+  CHECK(feature(*of_angle.size("P-10"), "runout").lower == "29d30m0s");
+  CHECK(feature(*of_angle.size("P-10"), "runout").upper == "30d30m0s");
+  const auto told = [&](const std::string& lines) { return places(read(with(family_text, runout, lines))); };
+  CHECK(told("nominal = \"25\"\ngeneral = \"x\"\n") == "pin.family.toml:52 unknown_class");
+  CHECK(told("nominal = \"0.2\"\ngeneral = \"m\"\n") == "pin.family.toml:52 out_of_range");
+  CHECK(told("nominal = \"25\"\ngeneral = \"m\"\ngeneral_kind = \"angle\"\n") ==
+        "pin.family.toml:52 missing_key");
+  CHECK(told("nominal = \"25\"\ngeneral = \"m\"\nshorter_side = \"2 mm\"\n") ==
+        "pin.family.toml:53 contradiction");
+}

@@ -89,7 +89,7 @@ class Configuration(unittest.TestCase):
     def test_a_faulty_size_writes_nothing(self):
         old = self.table.read_bytes()
         for cells in (["size=FB-37", "bore=3x"], ["size=FB-25"], ["size=FB-37", "bor=37"],
-                      ["size=FB-37", "bore_lower_deviation=0.5"]):
+                      ["size=FB-37", "outside_lower_deviation=0.5"]):
             done = run("checklist", "add-size", self.family, *cells, "--like", "FB-25")
             self.assertNotEqual(done.returncode, 0, cells)
             self.assertEqual(self.table.read_bytes(), old)
@@ -107,8 +107,8 @@ class Configuration(unittest.TestCase):
         self.assertTrue(new.endswith(b"\r\n"))
 
     def test_compare_tells_what_changed_in_which_size(self):
-        self.change(self.table, "FB-25,C,FB-25-C,mm,25,0,0.021,32,0.026,0.042,30,0.1",
-                    "FB-25,C,FB-25-C,mm,25,0,0.021,32,0.026,0.042,30,0.2")
+        self.change(self.table, "FB-25,C,FB-25-C,mm,25,,,32,0.026,0.042,30,0.1",
+                    "FB-25,C,FB-25-C,mm,25,,,32,0.026,0.042,30,0.2")
         done = run("checklist", "compare", ROOT / "config/demo", self.demo)
         self.assertEqual(done.returncode, 1)
         self.assertIn("length, upper: 30.10 -> 30.20", done.stdout)
