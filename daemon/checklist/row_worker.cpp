@@ -183,7 +183,8 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
   }
   if (!good) return tl::unexpected(first);
   if (symbols.any()) {
-    if (!values["nominal"]) return fail("missing_key", "a fit needs a nominal", "", "add nominal = \"...\"");
+    if (!values["nominal"]) return tl::unexpected(Error{"missing_key", "a fit or general tolerance needs a nominal",
+                                                          "fit", "add nominal = \"...\""});
     return limits_by_symbol(formulas, symbols, *values["nominal"], unit);
   }
   if (const auto& amount = values["plus_minus"]; amount && values["nominal"])
