@@ -43,12 +43,15 @@ Expected<Limits> limits_in(const Limits& limits, Unit unit) {
 }  // namespace
 
 Expected<Limits> RowWorker::limits_by_symbol(const Formulas& formulas, const LimitSymbols& symbols,
-                                             Quantity nominal, Unit unit) {
+                                             std::optional<Quantity> stated, Unit unit) {
   const std::string key = symbols.fit.empty() ? "general" : "fit";
   const auto at_key = [&key](Error error) {
     error.where = key;
     return tl::unexpected(std::move(error));
   };
+  if (!stated)
+    return at_key({"missing_key", "a fit or general tolerance needs a nominal", "", "add nominal = \"...\""});
+  const auto nominal = *stated;
   std::vector<std::string> unknown;
   const auto text = filled_in(symbols.fit.empty() ? symbols.general : symbols.fit, texts_, unknown);
   if (!unknown.empty())

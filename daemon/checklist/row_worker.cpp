@@ -182,11 +182,7 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
     good = false;
   }
   if (!good) return tl::unexpected(first);
-  if (symbols.any()) {
-    if (!values["nominal"]) return tl::unexpected(Error{"missing_key", "a fit or general tolerance needs a nominal",
-                                                          "fit", "add nominal = \"...\""});
-    return limits_by_symbol(formulas, symbols, *values["nominal"], unit);
-  }
+  if (symbols.any()) return limits_by_symbol(formulas, symbols, values["nominal"], unit);
   if (const auto& amount = values["plus_minus"]; amount && values["nominal"])
     return Limits::plus_minus(*values["nominal"], *amount);
   if (!values["lower_deviation"] && !values["upper_deviation"])
