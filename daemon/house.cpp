@@ -25,6 +25,7 @@
 #include "daemon/serve/problem.hpp"
 #include "daemon/serve/record_routes.hpp"
 #include "daemon/serve/server.hpp"
+#include "daemon/serve/size_table_routes.hpp"
 #include "daemon/service_manager.hpp"
 #include "daemon/sink_to_desk.hpp"
 #include "daemon/watchdog.hpp"
@@ -174,6 +175,7 @@ class HouseInside : public House {
     add_gauge_routes(around.routes);
     for (auto& route : serve::checklist_routes({*desk_, [this] { return configuration_.editions(); }, [this] { return configuration_.shop.gauges; }}))
       around.routes.push_back(std::move(route));
+    for (auto& route : serve::size_table_routes(options_.configuration)) around.routes.push_back(std::move(route));
     around.drawing = [place = place_](const std::string& sha) -> Expected<serve::Answer> {
       auto reader = record::Reader::open(place);
       if (!reader) return tl::unexpected(reader.error());

@@ -134,6 +134,7 @@ std::optional<Answer> Connection::refuse_head(const Parser& parser, Request& req
   request.host = text_of(head, http::field::host);
   request.origin = text_of(head, http::field::origin);
   request.content_type = text_of(head, http::field::content_type);
+  request.if_match = text_of(head, http::field::if_match);
   request.if_none_match = text_of(head, http::field::if_none_match);
   request.accept_encoding = text_of(head, http::field::accept_encoding);
   request.idempotency_key = std::string(head["Idempotency-Key"]);
@@ -149,10 +150,11 @@ std::optional<Answer> Connection::refuse_head(const Parser& parser, Request& req
                    "the body has " + std::to_string(length) + " bytes, at most " +
                        std::to_string(inside_->config.body_bytes_max) + " are taken",
                    target);
-  if (length > 0 && head.method() != http::verb::post)
+  const bool carries = head.method() == http::verb::post || head.method() == http::verb::put;
+  if (length > 0 && !carries)
     return problem("body_not_wanted", request.method + " with a body", target);
-  if (head.method() == http::verb::post && !parser.content_length())
-    return problem("length_required", "a POST without Content-Length", target);
+  if (carries && !parser.content_length())
+    return problem("length_required", "a " + request.method + " without Content-Length", target);
   return std::nullopt;
 }
 

@@ -17,12 +17,12 @@ namespace tallystick::serve {
 
 /// One request, whole and within the limits. Texts are as sent, the path's segments and the query decoded.
 struct Request {
-  std::string method;                           ///< "GET", "HEAD", "POST"
+  std::string method;                           ///< "GET", "HEAD", "POST", "PUT"
   std::string target;                           ///< as sent, for the problem's "instance"
   std::vector<std::string> segments;            ///< "/a/b" -> {"a", "b"}
   std::map<std::string, std::string> query;     ///< the first of a doubled name counts
   std::map<std::string, std::string> captured;  ///< of a route's "{name}" segments
-  std::string host, origin, content_type, if_none_match, idempotency_key, fetch_site, fetch_mode, accept_encoding;
+  std::string host, origin, content_type, if_none_match, if_match, idempotency_key, fetch_site, fetch_mode, accept_encoding;
   std::string body;
   bool local_socket = false;  ///< came over the Unix socket
 };
@@ -44,11 +44,11 @@ struct Answer {
 using Reply = std::function<void(Answer)>;
 
 /// A route of another room: "/api/v1/results", or with "{name}" segments. A GET route also answers HEAD; a
-/// POST route takes JSON only.
+/// POST route takes JSON only, a PUT route CSV only.
 struct Route {
   std::string path;
   std::function<Expected<Answer>(const Request&)> handler;
-  std::string method = "GET";  ///< "GET" | "POST"
+  std::string method = "GET";  ///< "GET" | "POST" | "PUT"
   bool on_io = false;  ///< false: run on the pool, may read files. true: on the I/O thread, must not block
 };
 

@@ -201,20 +201,23 @@ void Routes::add_pages() {
 }
 
 void Routes::answer(Request request, Reply reply) {
-  if (!reads(request) && request.method != "POST") return reply(only(request, "GET, HEAD"));
+  if (!reads(request) && request.method != "POST" && request.method != "PUT")
+    return reply(only(request, "GET, HEAD"));
   std::string allowed;
   for (const auto& entry : table_) {
     request.captured.clear();
     if (!matches(entry.path, request.segments, request.captured)) continue;
-    if (entry.method != (reads(request) ? "GET" : "POST")) {
+    if (entry.method != (reads(request) ? "GET" : request.method)) {
       allowed +=
           (allowed.empty() ? "" : ", ") + (entry.method == "GET" ? std::string("GET, HEAD") : entry.method);
       continue;
     }
     const auto type = request.content_type.substr(0, request.content_type.find(';'));
-    if (entry.method == "POST" && type != "application/json")
-      return reply(
-          problem("not_a_json_body", "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
+    const bool wrong_body = (entry.method == "POST" && type != "application/json") ||
+                            (entry.method == "PUT" && type != "text/csv");
+    if (wrong_body)
+      return reply(problem(entry.method == "PUT" ? "not_a_csv_body" : "not_a_json_body",
+                           "the Content-Type is \"" + type.substr(0, 60) + "\"", request.target));
     return entry.serve(std::move(request), std::move(reply));
   }
   reply(allowed.empty() ? problem("unknown_path", "the daemon has no such path", request.target)

@@ -164,12 +164,12 @@ class Shop:
 
     # ---- HTTP
 
-    def request(self, method, path, body=None):
-        """(status, headers, bytes)"""
+    def request(self, method, path, body=None, headers=None):
+        """(status, headers, bytes). `body`: sent as JSON, or as it is where it is bytes."""
         connection = http.client.HTTPConnection(self.address, timeout=20)
         try:
-            data = None if body is None else json.dumps(body)
-            connection.request(method, path, data, {} if body is None else {"Content-Type": "application/json"})
+            data = body if body is None or isinstance(body, bytes) else json.dumps(body)
+            connection.request(method, path, data, {**({} if body is None else {"Content-Type": "application/json"}), **(headers or {})})
             answer = connection.getresponse()
             headers, data = dict(answer.getheaders()), answer.read()
             contract.check(method, path, body, answer.status, headers, data)

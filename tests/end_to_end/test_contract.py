@@ -129,6 +129,9 @@ class Served(unittest.TestCase):
         walk = shop.get("/api/v1/records/walks")["walks"][0]["walk"]
         shop.get(f"/api/v1/records/walks/{walk}")
         shop.get(f"/api/v1/records/parts/{shop.view()['walk']['part']}")
+        status, headers, table = shop.request("GET", "/api/v1/families/fb/sizes")
+        self.assertEqual(status, 200)
+        shop.request("PUT", "/api/v1/families/fb/sizes", table, {"Content-Type": "text/csv", "If-Match": headers["ETag"]})
 
     def test_a_whole_part_keeps_to_the_description(self):
         with Shop(small_shop()) as shop:
@@ -163,6 +166,41 @@ class Served(unittest.TestCase):
             self.assertEqual(keys, [(row["journal"], row["seq"], row["n"]) for row in rows])
             self.assertGreaterEqual(len(keys), 19)
             self.assertGreaterEqual(pages, 5)
+
+    def test_two_who_edit_at_once(self):
+        """RFC 9110, 13.1.1 (412) and RFC 6585, 3 (428): the second of two edits is told, and nothing is lost."""
+        path, csv = "/api/v1/families/fb/sizes", {"Content-Type": "text/csv"}
+        with Shop(small_shop()) as shop:
+            file = shop.folder / "fb.sizes.csv"
+            before = file.read_bytes()
+            status, headers, table = shop.request("GET", path)
+            self.assertEqual((status, table), (200, before))
+            first = headers["ETag"]
+            self.assertEqual(shop.request("GET", path, headers={"If-None-Match": first})[0], 304)
+
+            def put(body, tag=None):
+                status, headers, answer = shop.request("PUT", path, body, {**csv, **({"If-Match": tag} if tag else {})})
+                return status, headers, json.loads(answer)
+
+            row = b"FB-36,A,FB-36-A,mm,36,42,36,60\n"
+            self.assertEqual((put(table + row)[0], put(table + row)[2]["code"]), (428, "precondition_required"))
+            self.assertEqual(file.read_bytes(), before)
+            status, headers, answer = put(table + row, first)
+            self.assertEqual((status, answer["sizes"]), (200, 3))
+            self.assertEqual(file.read_bytes(), before + row)
+            status, headers_then, answer = put(table + b"FB-38,A,FB-38-A,mm,38,44,38,62\n", first)
+            self.assertEqual((status, answer["code"]), (412, "precondition_failed"))
+            self.assertEqual(headers_then["ETag"], headers["ETag"])
+            self.assertEqual(file.read_bytes(), before + row)
+            status, _, answer = put(before + b"FB-36,A,FB-36-A,mm,36,42,thirty-six,60\n", headers["ETag"])
+            self.assertEqual((status, answer["code"]), (422, "not_sound"))
+            self.assertTrue(any(fault["where"].startswith("fb.sizes.csv:4") for fault in answer["faults"]), answer)
+            self.assertEqual(file.read_bytes(), before + row)
+            self.assertEqual(shop.request("PUT", "/api/v1/families/none/sizes", table, {**csv, "If-Match": "*"})[0], 404)
+            self.assertEqual(shop.request("PUT", path, {}, {"If-Match": "*"})[0], 415)
+            # Nothing changed at a bench: a reload takes it up, publishing makes an edition of it.
+            self.assertEqual(shop.request("POST", "/api/v1/reload", {})[0], 200)
+            self.assertIn("FB-36", json.dumps(shop.publish()))
 
     def test_the_check_itself_can_fail(self):
         for status, body in ((200, b'{"status": "ok"}'), (200, b"[]"), (299, b"{}")):
