@@ -153,8 +153,8 @@ std::optional<Answer> Connection::refuse_head(const Parser& parser, Request& req
   const bool carries = head.method() == http::verb::post || head.method() == http::verb::put;
   if (length > 0 && !carries)
     return problem("body_not_wanted", request.method + " with a body", target);
-  if (carries && !parser.content_length())
-    return problem("length_required", "a " + request.method + " without Content-Length", target);
+  if (head.method() == http::verb::post && !parser.content_length())
+    return problem("length_required", "a POST without Content-Length", target);
   return std::nullopt;
 }
 

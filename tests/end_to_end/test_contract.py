@@ -182,17 +182,17 @@ class Served(unittest.TestCase):
                 status, headers, answer = shop.request("PUT", path, body, {**csv, **({"If-Match": tag} if tag else {})})
                 return status, headers, json.loads(answer)
 
-            row = b"FB-36,A,FB-36-A,mm,36,42,36,60\n"
+            row = b"FB-28,A,FB-28-A,mm,34,36,28,48\n"
             self.assertEqual((put(table + row)[0], put(table + row)[2]["code"]), (428, "precondition_required"))
             self.assertEqual(file.read_bytes(), before)
             status, headers, answer = put(table + row, first)
             self.assertEqual((status, answer["sizes"]), (200, 3))
             self.assertEqual(file.read_bytes(), before + row)
-            status, headers_then, answer = put(table + b"FB-38,A,FB-38-A,mm,38,44,38,62\n", first)
+            status, headers_then, answer = put(table + b"FB-29,A,FB-29-A,mm,35,37,29,49\n", first)
             self.assertEqual((status, answer["code"]), (412, "precondition_failed"))
             self.assertEqual(headers_then["ETag"], headers["ETag"])
             self.assertEqual(file.read_bytes(), before + row)
-            status, _, answer = put(before + b"FB-36,A,FB-36-A,mm,36,42,thirty-six,60\n", headers["ETag"])
+            status, _, answer = put(before + b"FB-28,A,FB-28-A,mm,34,36,twenty-eight,48\n", headers["ETag"])
             self.assertEqual((status, answer["code"]), (422, "not_sound"))
             self.assertTrue(any(fault["where"].startswith("fb.sizes.csv:4") for fault in answer["faults"]), answer)
             self.assertEqual(file.read_bytes(), before + row)
@@ -200,7 +200,7 @@ class Served(unittest.TestCase):
             self.assertEqual(shop.request("PUT", path, {}, {"If-Match": "*"})[0], 415)
             # Nothing changed at a bench: a reload takes it up, publishing makes an edition of it.
             self.assertEqual(shop.request("POST", "/api/v1/reload", {})[0], 200)
-            self.assertIn("FB-36", json.dumps(shop.publish()))
+            self.assertIn("FB-28", json.dumps(shop.publish()))
 
     def test_the_check_itself_can_fail(self):
         for status, body in ((200, b'{"status": "ok"}'), (200, b"[]"), (299, b"{}")):
