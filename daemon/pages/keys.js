@@ -62,7 +62,7 @@ export class Keys {
   }
 
   one(key) {
-    this.typed = "";
+    // What was typed stays: a page that got the next letters late still reads the whole code by their own times.
     if (this.names.has(key)) return this.on_key(this.names.get(key));
     if (key >= "0" && key <= "9") this.on_key(key);
   }

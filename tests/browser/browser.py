@@ -102,13 +102,20 @@ class Page:
             time.sleep(gap)
 
     def scan(self, code):
-        """A scanner: the letters at once, then Enter. Its key events are true ones, made in the browser's input queue."""
+        """A scanner: a letter every 8 ms, then Enter. Its key events are true ones, made in the browser's input queue; they
+        carry the times that a scanner gives them, however late a loaded machine hands them over."""
+        begin, typed = time.time(), 0
+
+        def event(kind, **more):
+            self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": kind, "timestamp": begin + typed * 0.008, **more})
+
         for letter in code:
-            self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "keyDown", "key": letter, "text": letter})
-            self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "keyUp", "key": letter})
-        self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "rawKeyDown", "key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13})
-        self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "char", "key": "Enter", "text": "\r"})
-        self.driver.execute_cdp_cmd("Input.dispatchKeyEvent", {"type": "keyUp", "key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13})
+            event("keyDown", key=letter, text=letter)
+            event("keyUp", key=letter)
+            typed += 1
+        event("rawKeyDown", key="Enter", code="Enter", windowsVirtualKeyCode=13)
+        event("char", key="Enter", text="\r")
+        event("keyUp", key="Enter", code="Enter", windowsVirtualKeyCode=13)
 
     def frames(self, count=2):
         """Waits until the browser has drawn again."""
