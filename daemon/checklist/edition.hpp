@@ -64,12 +64,14 @@ struct Edition {
   std::string next_part = "by_itself";   ///< "by_itself" | "by_key"
   bool moves_allowed = true;
   int gauge_step_share = 5;        ///< a gauge's step is at most tolerance / this
+  std::string walk_order = "by_part";   ///< "by_part" | "by_feature": a gauge goes round all parts of a tray
+  int tray = 0;                    ///< slots of the tray, 2 to 60; 0: by part
   std::vector<Feature> features;   ///< in checklist order
 
   bool operator==(const Edition&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Edition, (), (format, family, size, print_revision, part_number, title, number, drawing,
-  after_reject, next_part, moves_allowed, gauge_step_share, features))
+  after_reject, next_part, moves_allowed, gauge_step_share, walk_order, tray, features))
 
 std::string to_json_text(const Edition& edition);
 Expected<Edition> edition_from(std::string_view json);

@@ -220,6 +220,18 @@ void read_columns(const TomlText& text, TomlTable& root, FamilySource& out) {
   }
 }
 
+/// One gauge round all parts of a tray needs to know how many lie there.
+void read_order(TomlTable& table, FamilySource& out) {
+  out.order = table.word("order", {"by_part", "by_feature"}, "by_part");
+  if (table.has("tray")) out.tray = table.whole("tray", 2, 60, 2);
+  if (out.order == "by_feature" && !table.has("tray"))
+    table.fault("order", "missing_key", "by_feature needs to know how many parts lie on the tray",
+                "add tray = 12 (2 to 60 slots), or write order = \"by_part\"");
+  if (out.order == "by_part" && table.has("tray"))
+    table.fault("tray", "contradiction", "a tray, although the order is part by part",
+                "write order = \"by_feature\", or take tray out");
+}
+
 void read_head(const TomlText& text, TomlTable& root, FamilySource& out) {
   const auto* from = root.table("family");
   if (from == nullptr) {
@@ -239,6 +251,7 @@ void read_head(const TomlText& text, TomlTable& root, FamilySource& out) {
       table.fault("print_unit", unit.error().code, unit.error().what, unit.error().hint);
   out.after_reject = table.word("after_reject", {"go_on", "end_part", "stop_walk"}, "go_on");
   out.next_part = table.word("next_part", {"by_itself", "by_key"}, "by_itself");
+  read_order(table, out);
   out.moves_allowed = table.yes_or_no("moves_allowed", true);
   out.gauge_step_share = table.whole("gauge_step_share", 1, 100, 5);
   out.plausible_widths = table.whole("plausible_widths", 1, 1000, 5);

@@ -63,9 +63,10 @@ struct ExceptionSource {
 struct FamilySource {
   std::string key, title, table_file, drawing_file;
   std::string print_unit;  ///< empty: the size table has a column print_unit
-  std::string after_reject, next_part;
+  std::string after_reject, next_part, order;
   bool moves_allowed = true;
   int gauge_step_share = 5, plausible_widths = 5;
+  int tray = 0;                ///< slots; 0: by part
   std::map<std::string, std::string> columns;  ///< declared: unit's name, "print", "number" or "text"
   std::map<std::string, int> column_lines;
   std::vector<FeatureSource> features;

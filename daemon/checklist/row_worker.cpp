@@ -64,6 +64,8 @@ WorkedSize RowWorker::work_out() {
   edition.title = family_.title;
   edition.after_reject = family_.after_reject;
   edition.next_part = family_.next_part;
+  edition.walk_order = family_.order;
+  edition.tray = family_.tray;
   edition.moves_allowed = family_.moves_allowed;
   edition.gauge_step_share = family_.gauge_step_share;
   worked_.row_line = row_.line;

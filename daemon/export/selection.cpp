@@ -127,10 +127,18 @@ void take_key_or_name(const std::string& value, std::string& key, std::string& n
   (key_from(value) ? key : name) = value;
 }
 
+/// A part's key is an event's, with ".<slot>" behind it where it lay on a tray.
+bool is_part_key(const std::string& value) {
+  const auto dot = value.rfind('.');
+  const auto digits = dot == std::string::npos ? std::string() : value.substr(dot + 1);
+  const bool slot = !digits.empty() && digits.find_first_not_of("0123456789") == std::string::npos;
+  return key_from(slot ? value.substr(0, dot) : value).has_value();
+}
+
 Done take_parameter(const std::string& name, const std::string& value, Selection& out) {
   auto& filter = out.filter;
   if (name == "lot") return take_key_or_name(value, filter.lot, filter.lot_name), Done{};
-  if (name == "part") return take_key_or_name(value, filter.part, filter.serial), Done{};
+  if (name == "part") return (is_part_key(value) ? filter.part : filter.serial) = value, Done{};
   if (name == "serial") return filter.serial = value, Done{};
   if (name == "walk") return filter.walk = value, Done{};
   if (name == "feature") return filter.feature = value, Done{};

@@ -24,6 +24,14 @@ let no_sound = false, said_alarms = [], said_key = "", said_do = "", asked_tool 
 
 function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
 
+/// The tray slot by slot: which is in hand, which wait, which have ended, which hold a reject.
+function tray_row(walk) {
+  return make("span", { class: "tray", role: "list", "aria-label": t("tray") }, ...walk.tray.map((slot) => {
+    const now = slot.slot === walk.slot, state = t(`tray.${slot.state}`, { open: slot.open });
+    return make("span", { role: "listitem", class: `${slot.state}${now ? " now" : ""}`, "aria-current": now ? "step" : null, title: t("tray.slot", { slot: slot.slot, serial: slot.serial, state }) }, String(slot.slot));
+  }));
+}
+
 function show_head(view) {
   const walk = view.walk;
   const left = walk
@@ -31,6 +39,7 @@ function show_head(view) {
        walk.serial != null ? make("span", {}, make("b", {}, t("head.part", { serial: walk.serial })), " ", (walk.first ?? 1) === 1 ? t("head.of", { total: walk.last ?? walk.total }) : t("head.range", { first: walk.first, last: walk.last })) : null,
        word("stage", walk.part_stage ?? walk.stage), walk.part_held ? make("span", { class: "held" }, t("head.held")) : null]
     : [make("b", {}, bench_name(view.bench))];
+  if (walk?.tray) left.push(tray_row(walk));
   const kept = view.last?.utc ? t("head.kept", { time: clock_time(view.last.utc) }) : null;
   const right = [walk ? bench_name(view.bench) : null, view.person ? `${view.person} (${t("head.stated")})` : t("head.person_none"), kept];
   const join = (parts) => parts.filter(Boolean).flatMap((part, index) => (index ? [" \u00b7 ", part] : [part]));
@@ -40,6 +49,7 @@ function show_head(view) {
 
 function show_sentence(view) {
   const said = sentence(view, link.now());
+  if (view.walk?.slot != null && view.step) said.title = t("do.slot", { slot: view.walk.slot, serial: view.walk.serial, title: said.title });
   set_text(find("page-do"), said.title);
   set_text(find("page-how"), said.how ?? "");
   set_text(find("page-limits"), capital(said.limits ?? ""));
@@ -131,7 +141,7 @@ function show_foot(view) {
   const next = next_sentence(view), step = view.step;
   const count = step?.count ?? 0, parts = view.walk?.total ? t("next.parts", { done: view.walk.done ?? 0, total: view.walk.total }) : "";
   const bar = count > 1 && count <= 60 ? make("div", { class: "progress", "aria-hidden": "true" }, ...Array.from({ length: count }, (_, at) => make("i", { class: at + 1 === step.index ? "now" : at + 1 < step.index ? "done" : "" }))) : null;
-  fill(find("page-next"), make("div", {}, next.label ? `${next.label} ` : "", next.name ? make("b", {}, `${next.balloon ? `${next.balloon} ` : ""}${next.name}`) : null, next.gauge ? ` \u00b7 ${next.gauge}` : ""),
+  fill(find("page-next"), make("div", {}, next.label ? `${next.label} ` : "", next.name ? make("b", {}, `${next.balloon ? `${next.balloon} ` : ""}${next.name}`) : null, next.where ? ` \u00b7 ${next.where}` : "", next.gauge ? ` \u00b7 ${next.gauge}` : ""),
     make("div", {}, [count ? t("next.step", { index: step.index, count }) : "", parts].filter(Boolean).join(" \u00b7 ")), bar);
   const button = (name, action) => make("button", { type: "button", "data-act": name, disabled: !action }, t(`act.${name}`), make("kbd", {}, keys.label(name)),
     make("small", {}, action ? t(`does.${action.does}`, { serial: view.walk?.serial ?? "" }) : ""));

@@ -107,5 +107,6 @@ export function next_sentence(view) {
   if (step && step.kind !== "setting" && step.attempt > 1) return { label: t("next.same") };
   if (!next) return { label: view.state === "step" || view.state === "capture" ? t("next.none") : "" };
   const name = next.place ? t("next.place", { name: next.name, place: next.place }) : next.name;
-  return { label: t("next"), name, balloon: next.balloon, gauge: next.gauge_name };
+  const where = next.slot != null && next.serial !== view.walk.serial ? t("next.slot", { slot: next.slot, serial: next.serial }) : "";
+  return { label: t("next"), name, balloon: next.balloon, gauge: next.gauge_name, where };
 }

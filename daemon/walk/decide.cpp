@@ -71,7 +71,6 @@ namespace {
 std::string setting_first(const Draft& draft, const WalkDraft& walk) {
   if (!walk.has_part()) return {};
   const PartState& part = walk.part();
-  const bool begun = part_touched(part);
   for (std::size_t n = 0; n < part.steps.size(); ++n) {
     const std::size_t asked = (walk.state.standing.pointer + n) % part.steps.size();
     if (part.steps[asked].status != "open" || walk.feature(asked).gauge_kind.empty()) continue;
@@ -82,7 +81,7 @@ std::string setting_first(const Draft& draft, const WalkDraft& walk) {
       if (!shop::why_not_served(gauge->card, walk.feature(asked), walk.edition->edition.gauge_step_share, walk.state.bench).empty())
         continue;
       const auto why = setting_due(*gauge, draft.context, draft.now());
-      if (why.empty() || (begun && in_grace(draft, *gauge, why))) ready = true;
+      if (why.empty() || (begun_with(part, id) && in_grace(draft, *gauge, why))) ready = true;
       else if (due_gauge.empty()) due_gauge = id;
     }
     if (!ready && !due_gauge.empty()) return due_gauge;

@@ -94,6 +94,10 @@ std::string situation(const WalkState& walk);
 std::vector<std::string> serving_gauges(const States& states, const WalkState& walk, const PreparedEdition& edition,
                                         std::size_t step);
 const PreparedEdition* edition_of(const WalkState& walk, const Context& context);
+/// The walk's parts lie on a tray, and the active part is one of them (not the part before).
+bool in_tray(const WalkState& walk);
+/// The plan's next open step on the tray, from the present one on or after it. Precondition: in_tray(walk).
+std::optional<TrayStep> next_on_tray(const WalkState& walk, bool after_present);
 /// How many attempts of a step count (are not set aside).
 std::size_t counted_attempts(const StepState& step);
 

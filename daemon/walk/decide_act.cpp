@@ -43,7 +43,7 @@ ActionWords step_actions(const States& states, const WalkState& walk, const Cont
 }
 
 /// Finds the step of the last value that counted: in the active part, or, while nothing was read from it yet, in the
-/// part before.
+/// part before; on a tray in any part that lies there.
 Expected<std::size_t> counted_step(Draft& draft, WalkDraft& walk) {
   auto& standing = walk.state.standing;
   if (!standing.counted) return fail("not_now", "nothing was taken that could be retaken", walk.state.bench);
@@ -55,17 +55,19 @@ Expected<std::size_t> counted_step(Draft& draft, WalkDraft& walk) {
     return feature.places.empty() || feature.places[step.place] == standing.counted->place;
   };
   const bool here = walk.has_part() && walk.part().serial == standing.counted->serial;
-  if (!here) {
+  const auto wanted = [&](const PartState& part) { return part.serial == standing.counted->serial; };
+  if (reach_on_tray(walk, wanted)) {
+    open_part_again(draft, walk);
+  } else if (!here) {
     const bool before = !standing.in_previous && walk.state.previous &&
                         walk.state.previous->serial == standing.counted->serial &&
-                        (!walk.state.part || !part_touched(*walk.state.part));
+                        !anything_touched(walk.state);
     if (!before) return fail("not_now", "the last value belongs to a part that cannot be reached any more", walk.state.bench);
     standing.in_previous = true;
     standing.between = false;
     standing.no_part_left = false;
     if (standing.hold && standing.hold->kind == "setup_not_released") standing.hold.reset();
   }
-  static_cast<void>(draft);
   for (std::size_t asked = 0; asked < walk.part().asked.size(); ++asked)
     if (matches(asked)) return asked;
   return fail("not_now", "the last value's step is not asked of this part", walk.state.bench);
@@ -142,12 +144,7 @@ Done end_walk_now(Draft& draft, WalkDraft& walk, const std::string& life) {
   auto& bench = draft.bench(walk.state.bench);
   if (bench.walk == walk.state.key) bench.walk.clear();
   std::erase(bench.parked, walk.state.key);
-  // A part that was begun and never read goes back to the lot.
-  if (walk.state.part && walk.state.part->end.empty()) {
-    auto& lot = draft.lot(walk.state.lot);
-    lot.write(stage_group(walk.state.part->stage) + "/" + std::to_string(walk.state.part->serial)).end =
-        part_ever_read(*walk.state.part) ? "incomplete" : "given_back";
-  }
+  give_parts_back(draft, walk.state);
   draft.out.what = life == "ended" ? "walk_ended" : "walk_given_up";
   return {};
 }

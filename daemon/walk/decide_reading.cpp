@@ -253,7 +253,7 @@ Done decide_reading(Draft& draft) {
     return {};
   }
   if (capture && walk) walk->state.standing.capture.clear();
-  const bool in_part = walk && walk->has_part() && part_touched(walk->part());
+  const bool in_part = walk && walk->has_part() && begun_with(walk->part(), reading.gauge);
   const std::string due = setting_due(gauge.state, draft.context, draft.now());
   const bool sets = !due.empty() && (!in_part || gauge.state.fitness != "fit" || due == "as_found_outside" ||
                                      walk->state.standing.setting == reading.gauge);

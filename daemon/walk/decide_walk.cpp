@@ -23,13 +23,7 @@ const PreparedEdition* newest_edition(const Draft& draft, const LotState& lot) {
 
 /// Plan order over the whole edition, as indices of steps. A stage's features are picked from it part by part.
 std::vector<std::size_t> steps_in_order(const Draft& draft, const PreparedEdition& prepared, const std::string& bench) {
-  const auto gauge_of = [&](const checklist::Feature& feature) -> std::string {
-    for (const auto& id : draft.gauges_of_bench(bench)) {
-      const auto& card = draft.states.gauges.at(id).card;
-      if (shop::why_not_served(card, feature, prepared.edition.gauge_step_share, bench).empty()) return id;
-    }
-    return {};
-  };
+  const auto gauge_of = [&](const checklist::Feature& feature) { return planned_gauge(draft, prepared, feature, bench); };
   checklist::Edition every = prepared.edition;
   for (auto& feature : every.features) feature.stages.clear();
   std::vector<std::size_t> out;
@@ -57,6 +51,21 @@ Done read_tools(Draft& draft, WalkState& walk) {
 }
 
 const std::set<std::string> stages = {"setup", "first part", "in process", "last part", "final", "after finish"};
+
+/// As many slots as the edition says, or fewer; 0: part by part.
+Expected<std::int64_t> slots_of_tray(const Draft& draft, const checklist::Edition& edition) {
+  const auto most = edition.walk_order == "by_feature" ? std::int64_t{edition.tray} : std::int64_t{0};
+  const auto wanted = body_number(draft.input, "tray", most);
+  if (!wanted) return tl::unexpected(wanted.error());
+  if (*wanted == most) return most < 2 ? 0 : most;
+  if (most == 0)
+    return fail("refused", "the edition is walked part by part, without a tray", "tray",
+                "leave tray out, or publish a family with order = \"by_feature\"");
+  if (*wanted < 1 || *wanted > most)
+    return fail("wrong_shape", "a tray of " + std::to_string(*wanted) + " slots, the edition's has " + std::to_string(most), "tray",
+                "1 (part by part) to " + std::to_string(most));
+  return *wanted < 2 ? 0 : *wanted;
+}
 
 Done begin_walk(Draft& draft) {
   const auto lot_key = body_text(draft.input, "lot");
@@ -88,7 +97,10 @@ Done begin_walk(Draft& draft) {
   if (!edition)
     return fail("no_edition", "no edition is published for " + lot.state.size + " at print revision " +
                 lot.state.print_revision, *lot_key, "the lead publishes one");
+  const auto tray = slots_of_tray(draft, edition->edition);
+  if (!tray) return tl::unexpected(tray.error());
   WalkState state;
+  state.tray = *tray;
   state.bench = bench.bench;
   state.lot = *lot_key;
   state.edition = edition->sha;
@@ -195,6 +207,17 @@ Done state_tool(Draft& draft) {
   return fail("unknown_tool", "no " + *kind + " \"" + *id + "\" in the configuration", "id");
 }
 
+/// A reading of another part of the tray: that part comes into the hand.
+void reach_reading(Draft& draft, WalkDraft& walk, const std::string& reading) {
+  const auto has_it = [&](const PartState& part) {
+    return std::any_of(part.steps.begin(), part.steps.end(), [&](const StepState& step) {
+      return std::any_of(step.attempts.begin(), step.attempts.end(),
+                         [&](const Attempt& attempt) { return attempt.event == reading && !attempt.aside; });
+    });
+  };
+  if (reach_on_tray(walk, has_it)) open_part_again(draft, walk);
+}
+
 Done set_aside(Draft& draft) {
   auto walk = active_walk(draft);
   if (!walk) return tl::unexpected(walk.error());
@@ -203,6 +226,7 @@ Done set_aside(Draft& draft) {
   const auto reason = body_text(draft.input, "reason");
   if (!reason) return tl::unexpected(reason.error());
   if (!(*walk)->has_part()) return fail("not_now", "no part is being measured", (*walk)->state.bench);
+  reach_reading(draft, **walk, *reading);
   for (std::size_t asked = 0; asked < (*walk)->part().steps.size(); ++asked)
     for (const auto& attempt : (*walk)->part().steps[asked].attempts)
       if (attempt.event == *reading && !attempt.aside) {
@@ -228,6 +252,7 @@ Done move_reading(Draft& draft) {
   if (!feature) return tl::unexpected(feature.error());
   if (!place) return tl::unexpected(place.error());
   if (!(*walk)->has_part()) return fail("not_now", "no part is being measured", (*walk)->state.bench);
+  reach_reading(draft, **walk, *reading);
   std::optional<Attempt> found;
   std::optional<std::size_t> from, to;
   for (std::size_t asked = 0; asked < (*walk)->part().steps.size(); ++asked) {
@@ -278,22 +303,29 @@ Done lift_hold(Draft& draft) {
   return {};
 }
 
+/// A part that something was read from and that has no end yet; null: none.
+const PartState* begun_part(const WalkState& walk) {
+  const auto begun = [](const PartState& part) { return part.end.empty() && part_touched(part); };
+  if (walk.part && begun(*walk.part)) return &*walk.part;
+  for (const auto& [slot, part] : walk.others)
+    if (begun(part)) return &part;
+  return nullptr;
+}
+
 Done end_or_give_up(Draft& draft, bool give_up) {
   const auto reason = body_text(draft.input, "reason", give_up);
   if (!reason) return tl::unexpected(reason.error());
   auto walk = active_walk(draft);
   if (!walk) return tl::unexpected(walk.error());
   auto& state = (*walk)->state;
-  if (!give_up && state.part && part_touched(*state.part))
-    return fail("not_now", "part " + std::to_string(state.part->serial) + " is begun and not ended", state.bench,
-                "finish it, park the walk, or give it up with a reason");
+  if (!give_up)
+    if (const auto* part = begun_part(state))
+      return fail("not_now", "part " + std::to_string(part->serial) + " is begun and not ended", state.bench,
+                  "finish it, park the walk, or give it up with a reason");
   state.standing.life = give_up ? "given_up" : "ended";
   (*walk)->change.gone = true;
   draft.bench(state.bench).walk.clear();
-  if (state.part && state.part->end.empty()) {
-    auto& claim = draft.lot(state.lot).write(stage_group(state.part->stage) + "/" + std::to_string(state.part->serial));
-    claim.end = part_ever_read(*state.part) ? "incomplete" : "given_back";
-  }
+  give_parts_back(draft, state);
   draft.out.what = give_up ? "walk_given_up" : "walk_ended";
   draft.out.why = *reason;
   return {};

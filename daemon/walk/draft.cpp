@@ -179,6 +179,15 @@ void finish_lot(LotDraft& lot) {
 
 }  // namespace
 
+std::string planned_gauge(const Draft& draft, const PreparedEdition& prepared, const checklist::Feature& feature,
+                          const std::string& bench) {
+  for (const auto& id : draft.gauges_of_bench(bench)) {
+    const auto& card = draft.states.gauges.at(id).card;
+    if (shop::why_not_served(card, feature, prepared.edition.gauge_step_share, bench).empty()) return id;
+  }
+  return {};
+}
+
 Decision Draft::finish() {
   Decision decision;
   for (auto& [id, bench] : benches_) {

@@ -1,6 +1,7 @@
 // Working copies that the rules write while they decide, and the outcome that comes of them. Inside the walk room only.
 #pragma once
 
+#include <functional>
 #include <map>
 #include <optional>
 #include <set>
@@ -120,6 +121,42 @@ bool part_touched(const PartState& part);
 bool part_ever_read(const PartState& part);
 /// A part that was begun may be finished with a gauge that is due for this reason.
 bool in_grace(const Draft& draft, const GaugeState& gauge, const std::string& why);
+
+/// Part `serial` as it begins: claimed at the lot, its steps in plan order. It is not yet in the walk.
+PartState new_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t serial);
+/// The gauge of the bench that would serve the feature, for a plan; "" where it needs none or none serves it.
+std::string planned_gauge(const Draft& draft, const PreparedEdition& prepared, const checklist::Feature& feature,
+                          const std::string& bench);
+
+// ---- claims (claims.cpp)
+/// Key of a part's claim at its lot.
+std::string claim_key(const std::string& stage, std::int64_t serial);
+/// The lowest serials of the walk that nobody has, or that were given back, at most `most`. One pass over the claims,
+/// since a look for each serial of a long lot would cost more than the rest of the decision.
+std::vector<std::int64_t> free_serials(const WalkState& walk, const LotDraft& lot, std::size_t most);
+/// The walk goes: parts without an end go back to the lot, or, where anything was read from them, end incomplete.
+void give_parts_back(Draft& draft, const WalkState& walk);
+
+// ---- trays (tray_rules.cpp). Precondition where nothing else is said: in_tray(walk.state).
+void begin_tray(Draft& draft, WalkDraft& walk, LotDraft& lot, const std::vector<std::int64_t>& serials);
+/// From where the walk stands to the plan's next open step, of whichever part.
+void go_on_on_tray(WalkDraft& walk);
+void go_to_start_of_tray(WalkDraft& walk);
+/// To the first open step of the part in hand.
+void go_to_start_of_part(WalkDraft& walk);
+/// The part in hand has its end: it stays on the tray until all have theirs; then the next tray begins, or waits.
+void end_part_on_tray(Draft& draft, WalkDraft& walk);
+/// Takes the part of the tray in hand that is wanted; false: none is, or nothing lies on a tray.
+bool reach_on_tray(WalkDraft& walk, const std::function<bool(const PartState&)>& wanted);
+/// The part in hand is measured again: where it had ended, it is open again. Nothing where none lies on a tray.
+void open_part_again(Draft& draft, WalkDraft& walk);
+/// Something was read from, or passed over at, any part that lies there. For every walk.
+bool anything_touched(const WalkState& walk);
+/// The gauge has read this part, whether that still counts or not.
+bool used_on(const PartState& part, const std::string& gauge);
+/// A part that was begun may be finished before a setting that is due. On a tray each gauge comes for itself: there a
+/// part counts as begun with the gauges that have read it.
+bool begun_with(const PartState& part, const std::string& gauge);
 
 // ---- results (results.cpp)
 /// Makes the result fact of a feature when all its steps are done.

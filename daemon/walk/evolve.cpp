@@ -5,9 +5,10 @@ namespace tallystick::walk {
 
 namespace {
 
-/// "" and "this" stand for the event itself, whose number `decide` could not know.
+/// "" and "this" stand for the event itself, whose number `decide` could not know; ".3" for its part in slot 3.
 void fill(std::string& place, const std::string& key) {
   if (place.empty() || place == "this") place = key;
+  else if (place.front() == '.') place = key + place;
 }
 
 void fill(std::vector<StepState>& steps, const std::string& key);
@@ -46,6 +47,30 @@ void copy_results(std::optional<PartState>& part, const std::map<std::string, st
   for (const auto& [feature, n] : results) part->results[feature] = key + "/" + n;
 }
 
+/// The part in hand goes back to its slot, that of another slot comes into the hand.
+void take_in_hand(WalkState& walk, const std::string& slot) {
+  const auto other = walk.others.find(slot);
+  if (!walk.part || other == walk.others.end()) return;
+  PartState taken = std::move(other->second);
+  walk.others.erase(other);
+  walk.others[std::to_string(walk.part->slot)] = std::move(*walk.part);
+  walk.part = std::move(taken);
+}
+
+void end_tray(WalkState& walk, const std::string& slot) {
+  if (const auto other = walk.others.find(slot); other != walk.others.end()) walk.previous = std::move(other->second);
+  else walk.previous = std::move(walk.part);
+  walk.part.reset();
+  walk.others.clear();
+  walk.tray_order.clear();
+}
+
+void begin_tray(WalkState& walk, const TrayBegun& tray, const std::string& key) {
+  walk.others = tray.others;
+  for (auto& [slot, part] : walk.others) fill_part(part, key);
+  walk.tray_order = tray.order;
+}
+
 void copy_walk(WalkState& walk, const WalkChange& change, const std::string& key) {
   if (change.previous) {
     walk.previous = change.previous;
@@ -55,6 +80,11 @@ void copy_walk(WalkState& walk, const WalkChange& change, const std::string& key
   copy_results(walk.previous, change.previous_results, key);
   if (change.previous_held && walk.previous) walk.previous->held = *change.previous_held;
   if (!change.previous_ended.empty() && walk.previous) walk.previous->end = change.previous_ended;
+  if (!change.reach.empty()) take_in_hand(walk, change.reach);
+  if (change.reopened && walk.part) {
+    walk.part->end.clear();
+    --walk.ended_parts;
+  }
   copy_steps(walk.part, change.steps, key);
   copy_results(walk.part, change.results, key);
   if (change.held && walk.part) walk.part->held = *change.held;
@@ -64,10 +94,17 @@ void copy_walk(WalkState& walk, const WalkChange& change, const std::string& key
     walk.part.reset();
     ++walk.ended_parts;
   }
+  if (!change.tray_part_ended.empty() && walk.part) {
+    walk.part->end = change.tray_part_ended;
+    ++walk.ended_parts;
+  }
+  if (!change.turn.empty()) take_in_hand(walk, change.turn);
+  if (!change.tray_ended.empty()) end_tray(walk, change.tray_ended);
   if (change.part) {
     walk.part = change.part;
     fill_part(*walk.part, key);
   }
+  if (change.tray) begin_tray(walk, *change.tray, key);
   if (change.standing) {
     walk.standing = *change.standing;
     fill_standing(walk.standing, key);
@@ -146,6 +183,7 @@ void evolve(States& states, const Outcome& outcome, const Key& event, const Stam
       walk = *change.begun;
       walk.key = key;
       if (walk.part) fill_part(*walk.part, key);
+      for (auto& [slot, part] : walk.others) fill_part(part, key);
       fill_standing(walk.standing, key);
       continue;
     }

@@ -13,6 +13,14 @@
 
 namespace tallystick::walk {
 
+/// A tray that begins, besides `WalkChange::part`, which lies in the slot that its plan begins with.
+struct TrayBegun {
+  std::map<std::string, PartState> others;
+  std::vector<TrayStep> order;
+  bool operator==(const TrayBegun&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(TrayBegun, (), (others, order))
+
 /// What becomes of one walk. Members that are absent stay as they are.
 struct WalkChange {
   std::optional<WalkState> begun;                 ///< whole, when it begins or another person takes it over
@@ -30,10 +38,17 @@ struct WalkChange {
   std::string previous_ended;                     ///< the part before ended again after a retake
   std::optional<std::string> person;
   std::map<std::string, std::string> tools;       ///< stated now
+  // Of a tray, in this order: `reach`, what else is written of the part in hand, `turn`, `tray_ended`, `tray`.
+  std::string reach;                              ///< slot whose part is taken in hand before anything is written
+  bool reopened = false;                          ///< the part in hand had ended and is open again
+  std::string tray_part_ended;                    ///< end of the part in hand, which stays on the tray
+  std::string turn;                               ///< slot whose part is taken in hand after everything was written
+  std::string tray_ended;                         ///< the tray is done; the part of this slot becomes the part before
+  std::optional<TrayBegun> tray;
   bool operator==(const WalkChange&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(WalkChange, (), (begun, gone, standing, part, previous, steps, previous_steps, results, previous_results, held,
-  previous_held, ended, previous_ended, person, tools))
+  previous_held, ended, previous_ended, person, tools, reach, reopened, tray_part_ended, turn, tray_ended, tray))
 
 struct LotChange {
   std::optional<LotState> opened;                 ///< whole

@@ -1,6 +1,5 @@
 // How a walk goes through a part: counting, repeating, going on, ending, beginning the next.
 #include <algorithm>
-#include <charconv>
 
 #include "daemon/walk/draft.hpp"
 
@@ -11,10 +10,6 @@ using checklist::StepKind;
 namespace {
 
 bool answered(StepKind kind) { return kind != StepKind::reading && kind != StepKind::capture; }
-
-std::string claim_key(const std::string& stage, std::int64_t serial) {
-  return stage_group(stage) + "/" + std::to_string(serial);
-}
 
 /// Values of one round over all places of a feature whose reduction is judged as a whole; empty when not complete.
 std::vector<Quantity> round_values(const WalkDraft& walk, const PreparedFeature& prepared, std::size_t feature,
@@ -104,7 +99,8 @@ void end_part(Draft& draft, WalkDraft& walk) {
   if (walk.state.standing.in_previous) {
     walk.change.previous_ended = part.end;
     walk.state.standing.in_previous = false;
-    if (walk.state.part) walk.state.standing.pointer = next_open(*walk.state.part, 0).value_or(0);
+    if (in_tray(walk.state)) go_to_start_of_tray(walk);
+    else if (walk.state.part) walk.state.standing.pointer = next_open(*walk.state.part, 0).value_or(0);
     else begin_next_part(draft, walk, false);   // what it waited for before it waits for again
     return;
   }
@@ -114,6 +110,7 @@ void end_part(Draft& draft, WalkDraft& walk) {
       return walk.edition->edition.features[walk.edition->steps[index].feature].key == named;
     });
   });
+  if (part.slot > 0) return end_part_on_tray(draft, walk);
   count_part_for_gauges(draft, part);
   // The steps written in this event belong to the part that ends: they are put down before it moves.
   for (const auto asked : walk.touched) walk.change.steps[std::to_string(asked)] = part.steps[asked];
@@ -129,6 +126,7 @@ void end_part(Draft& draft, WalkDraft& walk) {
 /// After a step was settled: the next open one, or the part's end.
 void go_on(Draft& draft, WalkDraft& walk, std::string& tone) {
   const auto next = next_open(walk.part(), walk.state.standing.pointer);
+  if (next && in_tray(walk.state)) return go_on_on_tray(walk);
   if (next) {
     walk.state.standing.pointer = *next;
     return;
@@ -160,7 +158,9 @@ void after_step(Draft& draft, WalkDraft& walk, std::size_t asked, Last last) {
     hold.kind = "stopped";
     hold.hard = true;
     walk.state.standing.hold = hold;
-    if (const auto next = next_open(walk.part(), walk.state.standing.pointer)) walk.state.standing.pointer = *next;
+    // On a tray the plan goes on from here when the hold is lifted.
+    const auto next = next_open(walk.part(), walk.state.standing.pointer);
+    if (next && !in_tray(walk.state)) walk.state.standing.pointer = *next;
   } else if (done) {
     go_on(draft, walk, tone);
   } else {
@@ -174,8 +174,9 @@ void after_step(Draft& draft, WalkDraft& walk, std::size_t asked, Last last) {
   say(draft, walk, std::move(last), tone);
 }
 
-/// Part number `serial` of the walk begins: its claim at the lot, its steps in plan order.
-void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t serial) {
+}  // namespace
+
+PartState new_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t serial) {
   const bool in_process = stage_group(walk.state.stage) == "in_process";
   PartState part;
   part.serial = serial;
@@ -202,41 +203,20 @@ void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t seria
   }
   part.steps.resize(part.asked.size());
   lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, "", ""};
+  return part;
+}
+
+namespace {
+
+void begin_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t serial) {
+  PartState part = new_part(draft, walk, lot, serial);
   walk.change.part = part;
   walk.state.part = std::move(part);
   walk.state.standing.pointer = 0;
   walk.state.standing.between = false;
 }
 
-/// The lowest serial of the walk that nobody has, or that was given back. One pass over the claims, since a look for
-/// each serial of a long lot would cost more than the rest of the decision.
-std::optional<std::int64_t> next_free_serial(const WalkState& walk, const LotDraft& lot) {
-  if (walk.last < walk.first) return {};
-  std::vector<bool> taken(static_cast<std::size_t>(walk.last - walk.first + 1), false);
-  const std::string group = stage_group(walk.stage) + "/";
-  const auto note = [&](const std::string& key, const Claim& claim) {
-    std::int64_t serial = 0;
-    std::from_chars(key.data() + group.size(), key.data() + key.size(), serial);
-    if (serial >= walk.first && serial <= walk.last) taken[static_cast<std::size_t>(serial - walk.first)] = claim.end != "given_back";
-  };
-  const auto look = [&](const std::map<std::string, Claim>& claims) {
-    for (auto claim = claims.lower_bound(group); claim != claims.end() && claim->first.starts_with(group); ++claim)
-      note(claim->first, claim->second);
-  };
-  if (lot.before) look(lot.before->claims);
-  look(lot.written);
-  const auto free = std::find(taken.begin(), taken.end(), false);
-  if (free == taken.end()) return {};
-  return walk.first + (free - taken.begin());
-}
-
 }  // namespace
-
-std::string stage_group(const std::string& stage) {
-  if (stage == "final") return "final";
-  if (stage == "after finish" || stage == "after_finish") return "after_finish";
-  return "in_process";
-}
 
 std::size_t counted_attempts(const StepState& step) {
   std::size_t count = 0;
@@ -259,8 +239,10 @@ void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
   auto& standing = walk.state.standing;
   standing.no_part_left = false;
   const bool in_process = stage_group(walk.state.stage) == "in_process";
-  const auto serial = next_free_serial(walk.state, lot);
-  if (!serial) {
+  // A first part is measured alone: only once the setup is released does a tray begin.
+  const bool by_tray = walk.state.tray > 1 && !(in_process && lot.state.need == "first_part");
+  const auto serials = free_serials(walk.state, lot, by_tray ? static_cast<std::size_t>(walk.state.tray) : 1);
+  if (serials.empty()) {
     standing.no_part_left = true;
     standing.between = false;
     return;
@@ -276,7 +258,8 @@ void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
     standing.between = true;
     return;
   }
-  begin_part(draft, walk, lot, *serial);
+  if (by_tray) begin_tray(draft, walk, lot, serials);
+  else begin_part(draft, walk, lot, serials.front());
 }
 
 void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered& offered) {
@@ -307,6 +290,8 @@ void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered
   const auto& material = last.material;
   last.material_left = last.verdict == "reject" && ((material == "outside" && last.side == "upper") ||
                                                     (material == "inside" && last.side == "lower"));
+  if (walk.part().slot > 0 && draft.states.gauges.contains(offered.gauge) && !used_on(walk.part(), offered.gauge))
+    ++draft.gauge(offered.gauge).state.parts_since;   // on a tray as it comes, since all its parts end late
   auto& step = walk.touch(asked);
   step.attempts.push_back(attempt);
   if (by_place) {
@@ -358,6 +343,7 @@ void pass_over(Draft& draft, WalkDraft& walk, std::size_t asked, const std::stri
 void go_on_after_hold(Draft& draft, WalkDraft& walk) {
   if (walk.has_part()) {
     if (!next_open(walk.part(), 0)) end_part(draft, walk);
+    else if (in_tray(walk.state)) go_on_on_tray(walk);
   } else if (!walk.state.standing.between && !walk.state.standing.no_part_left) {
     begin_next_part(draft, walk, false);
   }
@@ -389,6 +375,7 @@ void part_anew(Draft& draft, WalkDraft& walk) {
   standing.hold.reset();
   standing.counted.reset();
   standing.pointer = 0;
+  if (in_tray(walk.state)) go_to_start_of_part(walk);
   standing.reject_stands = false;
   Last last;
   last.what = "part_anew";

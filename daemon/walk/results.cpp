@@ -38,6 +38,7 @@ Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const
   fact.lot_name = lot.lot_name;
   fact.part = part.key;
   fact.serial = std::to_string(part.serial);
+  if (part.slot > 0) fact.slot = std::to_string(part.slot);
   fact.stage = part.stage;
   fact.edition = walk.edition->sha;
   fact.edition_number = edition.number;

@@ -47,7 +47,7 @@ struct StepState {
 };
 BOOST_DESCRIBE_STRUCT(StepState, (), (status, attempts, reason, retaken))
 
-/// A part in a walk. Its id is the key of the event that began it.
+/// A part in a walk. Its id is the key of the event that began it; "<key>.<slot>" for a part of a tray.
 struct PartState {
   std::string key;           ///< empty in the event that begins it
   std::int64_t serial = 0;
@@ -59,10 +59,11 @@ struct PartState {
   std::map<std::string, std::string> results;  ///< feature key -> "<event key>/<n>" of its newest result fact
   bool held = false;         ///< a reject stands: no release without a disposition
   std::string end;           ///< "" | "accepted" | "rejected" | "incomplete" (a step was passed over)
+  std::int64_t slot = 0;     ///< where on the tray it lies, from 1; 0: it was measured alone
   bool operator==(const PartState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(PartState, (), (key, serial, stage, machine, program, place_on_machine, begun, asked, steps, results,
-  held, end))
+  held, end, slot))
 
 /// Why a walk waits, and what it knows of it.
 struct Hold {
@@ -120,6 +121,14 @@ struct Standing {
 BOOST_DESCRIBE_STRUCT(Standing, (), (life, pointer, in_previous, between, no_part_left, reject_stands, resumed, setting, hold, last, counted,
   capture, capture_begun, asked_gauge, sure_to_end, since))
 
+/// One step of a tray's plan: the part in a slot, and which of its `asked`.
+struct TrayStep {
+  std::int64_t slot = 0;
+  std::size_t asked = 0;
+  bool operator==(const TrayStep&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(TrayStep, (), (slot, asked))
+
 struct WalkState {
   std::string key, bench, lot, edition, stage, person;
   std::int64_t first = 0, last = 0;               ///< serials of this walk
@@ -128,10 +137,13 @@ struct WalkState {
   std::int64_t ended_parts = 0;
   Standing standing;
   std::optional<PartState> part, previous;
+  std::int64_t tray = 0;                          ///< slots of a tray; 0: part by part
+  std::map<std::string, PartState> others;        ///< the tray's parts but the one in hand (`part`), ended ones too, by slot
+  std::vector<TrayStep> tray_order;               ///< the plan of the tray that lies there; empty: `part` is alone
   bool operator==(const WalkState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(WalkState, (), (key, bench, lot, edition, stage, person, first, last, order, tools, ended_parts, standing,
-  part, previous))
+  part, previous, tray, others, tray_order))
 
 struct BenchState {
   std::string bench, person;

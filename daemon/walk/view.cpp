@@ -181,24 +181,53 @@ json::value action_of(const std::string& does, const ShopWords& words) {
   return out;
 }
 
-/// The first open step after the present one that belongs to another feature or place.
+json::object next_step(const States& states, const WalkState& walk, const PreparedEdition& edition, std::size_t index) {
+  const Step& step = edition.steps[index];
+  const auto& feature = edition.edition.features[step.feature];
+  json::object out;
+  out["feature"] = feature.key;
+  out["balloon"] = feature.balloon;
+  out["name"] = feature.name;
+  out["place"] = step.place < feature.places.size() ? json::value(feature.places[step.place]) : json::value(nullptr);
+  out["kind"] = boost::describe::enum_to_string(step.kind, "");
+  const auto gauges = serving_gauges(states, walk, edition, index);
+  out["gauge_name"] = gauges.empty() ? json::value(nullptr) : json::value(states.gauges.at(gauges.front()).card.name);
+  return out;
+}
+
+/// The first open step after the present one, of this part or, on a tray, of the part that the plan names.
 json::value next_of(const States& states, const WalkState& walk, const PreparedEdition& edition, const PartState& part) {
+  if (in_tray(walk)) {
+    const auto next = next_on_tray(walk, true);
+    if (!next || (next->slot == part.slot && next->asked == walk.standing.pointer)) return nullptr;
+    const auto& other = next->slot == part.slot ? part : walk.others.at(std::to_string(next->slot));
+    auto out = next_step(states, walk, edition, other.asked[next->asked]);
+    out["slot"] = next->slot;
+    out["serial"] = other.serial;
+    return out;
+  }
   for (std::size_t n = 1; n < part.steps.size(); ++n) {
     const std::size_t asked = (walk.standing.pointer + n) % part.steps.size();
     if (part.steps[asked].status != "open") continue;
-    const Step& step = edition.steps[part.asked[asked]];
-    const auto& feature = edition.edition.features[step.feature];
-    json::object out;
-    out["feature"] = feature.key;
-    out["balloon"] = feature.balloon;
-    out["name"] = feature.name;
-    out["place"] = step.place < feature.places.size() ? json::value(feature.places[step.place]) : json::value(nullptr);
-    out["kind"] = boost::describe::enum_to_string(step.kind, "");
-    const auto gauges = serving_gauges(states, walk, edition, part.asked[asked]);
-    out["gauge_name"] = gauges.empty() ? json::value(nullptr) : json::value(states.gauges.at(gauges.front()).card.name);
-    return out;
+    return next_step(states, walk, edition, part.asked[asked]);
   }
   return nullptr;
+}
+
+/// The tray slot by slot; null where no part lies on one.
+json::value tray_of(const WalkState& walk) {
+  if (!walk.part || walk.part->slot == 0) return nullptr;
+  std::map<std::int64_t, const PartState*> by_slot{{walk.part->slot, &*walk.part}};
+  for (const auto& [slot, part] : walk.others) by_slot[part.slot] = &part;
+  json::array out;
+  for (const auto& [slot, part] : by_slot) {
+    std::size_t open = 0;
+    if (part->end.empty())
+      for (const auto& step : part->steps) open += step.status == "open" ? std::size_t{1} : std::size_t{0};
+    out.push_back({{"slot", slot}, {"serial", part->serial}, {"state", part->held ? "held" : part->end.empty() ? "open" : "ended"},
+                   {"ended", !part->end.empty()}, {"open", open}});
+  }
+  return out;
 }
 
 json::value walk_of(const States& states, const WalkState& walk, const PreparedEdition* edition) {
@@ -225,7 +254,8 @@ json::value walk_of(const States& states, const WalkState& walk, const PreparedE
   out["person"] = walk.person;
   out["part"] = part ? json::value(part->key) : json::value(nullptr);
   out["serial"] = part ? json::value(part->serial) : json::value(nullptr);
-  out["slot"] = nullptr;
+  out["slot"] = part && part->slot > 0 ? json::value(part->slot) : json::value(nullptr);
+  out["tray"] = tray_of(walk);
   out["part_stage"] = part ? json::value(part->stage) : json::value(nullptr);
   out["part_held"] = part && part->held;
   out["done"] = walk.ended_parts;

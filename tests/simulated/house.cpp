@@ -38,6 +38,7 @@ rig::Setup setup_of(const Scenario& scenario) {
     edition.title = "simulated bushing (invented)";
     edition.after_reject = scenario.after_reject;
     edition.next_part = scenario.next_part;
+    if (scenario.tray > 0) edition.walk_order = "by_feature", edition.tray = scenario.tray;
     for (const auto& print : scenario.prints) {
       checklist::Feature feature;
       feature.key = feature.name = print.key;
@@ -209,7 +210,7 @@ void House::watch_screen(const std::string& bench) {
   for (const char* member : {"last.key", "sound.key", "hold.key", "walk.key", "walk.part"}) {
     const auto key = text_at(screen, member);
     if (key.empty()) continue;
-    const auto known = key_from(key);
+    const auto known = key_from(key.substr(0, key.find('.')));   // a part of a tray has its slot behind
     if (!known || known->seq > inside_->writer.journal().size())
       complaints.push_back("shown before it was durable: " + std::string(member) + " " + key + " at " + bench);
   }

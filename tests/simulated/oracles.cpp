@@ -269,6 +269,28 @@ Complaints check_ends(House& house, const Scenario& scenario) {
   return out;
 }
 
+Complaints check_trays(House& house, const Scenario& scenario) {
+  Complaints out;
+  std::map<std::string, std::string> slot_of, serial_of;           // by the part's key
+  std::map<std::string, std::uint64_t> newest_tray;                // by walk: number of the event that began it
+  for (const auto& entry : house.journal())
+    for (const auto& fact : facts_of(entry)) {
+      if (text_at(fact, "kind") != "result") continue;
+      const auto part = text_at(fact, "part"), slot = text_at(fact, "slot"), serial = text_at(fact, "serial");
+      const std::string name = "part " + serial + " (" + part + ")";
+      const bool alone = scenario.tray == 0 || text_at(fact, "stage") == "first part";
+      if (alone != slot.empty()) out.push_back(name + (alone ? " lies on a tray" : " lies on no tray"));
+      if (!slot.empty() && std::stoi(slot) > scenario.tray) out.push_back(name + " lies beyond the tray");
+      if (slot_of.emplace(part, slot).first->second != slot) out.push_back(name + " changed its slot");
+      if (serial_of.emplace(part, serial).first->second != serial) out.push_back(name + " shares its slot");
+      const auto begun = std::stoull(part.substr(part.find_first_of(":-/") + 1));
+      auto& newest = newest_tray[text_at(fact, "walk")];
+      if (begun < newest) out.push_back(name + " was read after the next tray");
+      newest = std::max<std::uint64_t>(newest, begun);
+    }
+  return out;
+}
+
 Complaints check_states(House& house) {
   if (house.states_text() == house.replayed_text()) return {};
   return {"the journal's outcomes give other states than the live run"};

@@ -16,6 +16,9 @@ std::vector<std::string> check_parts(House& house);
 std::vector<std::string> check_suspects(House& house);
 /// The lot's end of each part agrees with its results as they are now, and with the parts as they are in truth.
 std::vector<std::string> check_ends(House& house, const Scenario& scenario);
+/// Where parts lie on trays: each keeps its slot, no slot holds two, none lies beyond the tray, a first part lies on none,
+/// and once the next tray has been read the one before has no new result.
+std::vector<std::string> check_trays(House& house, const Scenario& scenario);
 /// The states are those that the journal's outcomes give.
 std::vector<std::string> check_states(House& house);
 

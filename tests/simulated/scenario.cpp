@@ -111,6 +111,8 @@ Scenario make_scenario(std::uint64_t seed) {
   for (const auto& print : every_print())
     if (print.key == "length" || dice.chance(0.45)) out.prints.push_back(print);
   fill(out, dice);
+  Dice trays(seed * 6151 + 11);   // dice of their own: the other seeds stay what they were
+  if (trays.chance(0.3)) out.tray = static_cast<int>(trays.between(2, 4));
   return out;
 }
 
@@ -120,6 +122,7 @@ Scenario make_crowd(std::uint64_t seed) {
   out.seed = seed;
   out.benches = 8;
   out.parts = 60;
+  out.tray = seed % 2 == 0 ? 4 : 0;
   out.commits_a_turn = dice.chance(0.5) ? 0.8 : 4;
   for (const auto& print : every_print())
     if (print.key == "length" || print.key == "outside") out.prints.push_back(print);

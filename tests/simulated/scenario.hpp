@@ -56,6 +56,7 @@ struct Scenario {
   std::int64_t parts = 5;
   std::string stage = "final";
   std::string after_reject = "go_on", next_part = "by_itself";
+  int tray = 0;                        ///< slots; 0: part by part
   bool height_is_asked = false;
   double commits_a_turn = 2;           ///< slow disks commit less than one
   std::vector<Print> prints;

@@ -38,6 +38,7 @@ class Run {
     add(check_parts(house_));
     add(check_suspects(house_));
     if (finished()) add(check_ends(house_, scenario_));
+    add(check_trays(house_, scenario_));
     add(check_states(house_));
     count_from_journal();
     return out;
@@ -183,6 +184,10 @@ class Run {
     for (const auto& entry : house_.journal())
       if (const auto walks = at(entry.outcome, "walks"); walks.is_object())
         for (const auto& [key, change] : walks.as_object()) {
+          for (const char* member : {"reach", "reopened", "tray_part_ended", "turn", "tray_ended", "tray"})
+            if (change.as_object().contains(member)) ++counters["tray: " + std::string(member)];
+          if (!at(change, "begun.others").is_null()) ++counters["tray: begun with the walk"];
+          if (text_at(change, "reach") != "" && text_at(entry.outcome, "what") == "retake") ++counters["tray: again on another part"];
           const auto steps = at(change, "steps");
           if (!steps.is_object()) continue;
           for (const auto& [index, step] : steps.as_object()) {
@@ -236,6 +241,8 @@ const char* const rare_paths[] = {
     "a command for what is past", "refused: moved_on", "passed over", "typed", "a reject that cannot be", "a third decided", "measured again accept",
     "measured again reject", "action go_on", "action set_repeated_aside", "action tell_again", "action it_is_so", "action part_anew", "action forget_hold",
     "action ask_gauge", "action begin_capture", "action retake", "action retake_previous", "action answer_back", "action begin_part", "action end_walk",
+    "tray: reach", "tray: reopened", "tray: tray_part_ended", "tray: turn", "tray: tray_ended", "tray: tray", "tray: begun with the walk",
+    "tray: again on another part",
     "what moved", "what too_early", "what duplicate", "what held", "what not_counted", "what setting", "what refusals_counted", "what told",
     "fact result accept", "fact result reject", "fact mark suspect", "fact mark cleared", "fact correction "};
 

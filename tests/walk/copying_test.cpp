@@ -56,6 +56,7 @@ class Wanderer {
     wanted.features = {"length", "outside", "flange", "mean-diameter", "bore", "runout", "thread", "burr"};
     wanted.change = [seed](Edition& edition) {
       edition.next_part = seed % 3 == 0 ? "by_key" : "by_itself";
+      if (seed % 2 == 0) edition.walk_order = "by_feature", edition.tray = 4;
       edition.after_reject = seed % 5 == 1 ? "end_part" : seed % 5 == 2 ? "stop_walk" : "go_on";
     };
     wanted.change_setup = [](Setup& setup) {
@@ -99,9 +100,14 @@ class Wanderer {
   }
   std::string any_reading() {
     std::vector<std::string> keys{"none"};
-    if (const auto* walk = active(); walk && walk->part)
-      for (const auto& step : walk->part->steps)
+    const auto add = [&](const walk::PartState& part) {
+      for (const auto& step : part.steps)
         for (const auto& attempt : step.attempts) keys.push_back(attempt.event);
+    };
+    if (const auto* walk = active(); walk && walk->part) {
+      add(*walk->part);
+      for (const auto& [slot, part] : walk->others) add(part);
+    }
     return pick(keys);
   }
   walk::Input rare() {
@@ -241,6 +247,14 @@ class Wanderer {
     states_ = std::move(after);
     if (input.kind == "started") started_ = input.stamp;
     ++seen_[outcome->what];
+    for (const auto& [id, change] : outcome->walks) {
+      if (change.tray || (change.begun && !change.begun->others.empty())) ++seen_["tray begun"];
+      if (!change.reach.empty()) ++seen_["tray reach"];
+      if (change.reopened) ++seen_["tray reopened"];
+      if (!change.tray_part_ended.empty()) ++seen_["tray part ended"];
+      if (!change.turn.empty()) ++seen_["tray turn"];
+      if (!change.tray_ended.empty()) ++seen_["tray ended"];
+    }
     ++seen_["tone " + outcome->tone];
     for (const auto& fact : outcome->facts) ++seen_["fact " + fact.kind + " " + fact.verdict];
   }
@@ -269,6 +283,7 @@ TEST_CASE("evolve makes of an outcome read from JSON exactly what decide worked 
   for (const char* rare : {"counted", "held", "moved", "not_counted", "answer", "setting", "retake", "set_aside", "part_anew", "passed_over",
                            "walk_begun", "walk_ended", "walk_given_up", "parked", "taken_up", "run_changed", "run_released", "hold_lifted",
                            "capture_begun", "capture_dropped", "go_on", "tell_again", "forgotten", "person_stated", "started",
+                           "tray begun", "tray reach", "tray reopened", "tray part ended", "tray turn", "tray ended",
                            "display_came", "display_went", "refused", "tone stands", "tone part_end", "tone setting_bad",
                            "fact result reject", "fact result accept", "fact mark suspect", "fact correction "})
     CHECK_MESSAGE(seen[rare] > 0, rare);
