@@ -127,7 +127,7 @@ void take_key_or_name(const std::string& value, std::string& key, std::string& n
   (key_from(value) ? key : name) = value;
 }
 
-/// A part's key is an event's, with ".<slot>" behind it where it lay on a tray.
+/// A part's key is an event's, with ".<serial>" behind it where that event began several.
 bool is_part_key(const std::string& value) {
   const auto dot = value.rfind('.');
   const auto digits = dot == std::string::npos ? std::string() : value.substr(dot + 1);

@@ -96,6 +96,9 @@ HistoryLine line_of(const Event& event, const walk::Outcome& outcome) {
   return line;
 }
 
+/// The event that began a part: its key, but for the serial behind it where that event began several.
+std::string_view begun_by(std::string_view part) { return part.substr(0, part.find('.')); }
+
 const walk::PartState* in_hand(const walk::WalkState* walk) {
   if (!walk) return nullptr;
   const auto& part = walk->standing.in_previous ? walk->previous : walk->part;
@@ -134,7 +137,7 @@ class WalkTeller {
     // The part in hand after it counts as touched only where the event says something of it.
     if (const auto* after = in_hand(walk)) {
       if (out.line.part.empty()) touch(out, *after);
-      if (text(event.key) == after->key) out.serials.insert(std::to_string(after->serial));
+      if (begun_by(after->key) == text(event.key)) out.serials.insert(std::to_string(after->serial));
     }
     for (const auto& fact : outcome->facts)
       if (!fact.serial.empty()) out.serials.insert(fact.serial);
@@ -308,7 +311,7 @@ Expected<std::string> serial_of(Reader& reader, const std::string& walk, std::st
 }  // namespace
 
 Expected<History> part_history(Reader& reader, std::string_view part) {
-  const auto walk = walk_of(reader, part, "unknown_part");
+  const auto walk = walk_of(reader, begun_by(part), "unknown_part");
   if (!walk) return tl::unexpected<Error>(walk.error());
   const auto serial = serial_of(reader, *walk, part);
   if (!serial) return tl::unexpected<Error>(serial.error());

@@ -60,6 +60,7 @@ class Draft {
   const Context& context;
   Outcome out;
   std::vector<Attachment> attachments;
+  std::size_t parts_begun = 0;           ///< by this event
   std::string about_walk, about_lot, about_gauge, person;
 
   /// Working copies, made at first touch. Preconditions: the owner exists.

@@ -5,7 +5,7 @@ namespace tallystick::walk {
 
 namespace {
 
-/// "" and "this" stand for the event itself, whose number `decide` could not know; ".3" for its part in slot 3.
+/// "" and "this" stand for the event itself, whose number `decide` could not know; ".3" for its part 3.
 void fill(std::string& place, const std::string& key) {
   if (place.empty() || place == "this") place = key;
   else if (place.front() == '.') place = key + place;

@@ -202,7 +202,9 @@ PartState new_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t se
       part.asked.push_back(index);
   }
   part.steps.resize(part.asked.size());
-  lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, "", ""};
+  // One event may begin several parts: of a tray, or at all benches that waited for a release. Each has a key of its own.
+  if (draft.parts_begun++ > 0) part.key = "." + std::to_string(serial);
+  lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, part.key, ""};
   return part;
 }
 

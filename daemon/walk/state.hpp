@@ -47,7 +47,7 @@ struct StepState {
 };
 BOOST_DESCRIBE_STRUCT(StepState, (), (status, attempts, reason, retaken))
 
-/// A part in a walk. Its id is the key of the event that began it; "<key>.<slot>" for a part of a tray.
+/// A part in a walk. Its id is the key of the event that began it; "<key>.<serial>" where it began several.
 struct PartState {
   std::string key;           ///< empty in the event that begins it
   std::int64_t serial = 0;

@@ -127,7 +127,7 @@ void begin_tray(Draft& draft, WalkDraft& walk, LotDraft& lot, const std::vector<
   for (const auto serial : serials) {
     PartState part = new_part(draft, walk, lot, serial);
     part.slot = static_cast<std::int64_t>(parts.size()) + 1;
-    part.key = "." + slot_text(part.slot);
+    part.key = "." + std::to_string(serial);
     lot.write(claim_key(part.stage, serial)).part = part.key;
     parts.emplace(slot_text(part.slot), std::move(part));
   }

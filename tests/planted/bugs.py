@@ -24,7 +24,7 @@ BUGS = [
     dict(name="a failed master makes nothing suspect", file="daemon/walk/decide_setting.cpp", test="test_walk",
          case="as found that stands outside makes suspect all results since the last good reading on the master, and no others",
          old="      mark_suspects(draft, gauge);\n", new=""),
-    dict(name="two benches may have one part", file="daemon/walk/part_rules.cpp", test="test_walk",
+    dict(name="two benches may have one part", file="daemon/walk/claims.cpp", test="test_walk",
          case="a part ends when none of its steps is open, and the lot's next begins by itself in the same event",
          old="= claim.end != \"given_back\";", new="= false;"),
     dict(name="a start repeats nothing", file="daemon/walk/decide_house.cpp", test="test_walk",

@@ -210,7 +210,7 @@ void House::watch_screen(const std::string& bench) {
   for (const char* member : {"last.key", "sound.key", "hold.key", "walk.key", "walk.part"}) {
     const auto key = text_at(screen, member);
     if (key.empty()) continue;
-    const auto known = key_from(key.substr(0, key.find('.')));   // a part of a tray has its slot behind
+    const auto known = key_from(key.substr(0, key.find('.')));   // where one event began several parts, the serial stands behind
     if (!known || known->seq > inside_->writer.journal().size())
       complaints.push_back("shown before it was durable: " + std::string(member) + " " + key + " at " + bench);
   }
