@@ -1,5 +1,6 @@
 """`tallystick doctor` and `tallystick bundle` beside the running daemon. Names and secrets are planted, then looked for."""
 import json
+import os
 import tarfile
 import unittest
 
@@ -41,8 +42,12 @@ class Doctor(unittest.TestCase):
     def test_a_port_held_by_another_program_is_named(self):
         with Shop(files(), start=False) as shop:
             name = next(iter(shop.terminals.all))
-            with open(shop.folder / "ports" / name, "rb+", buffering=0):
+            # Not to become this process's controlling terminal: its end would be this process's end.
+            held = os.open(shop.folder / "ports" / name, os.O_RDWR | os.O_NOCTTY)
+            try:
                 found = json.loads(shop.tool("doctor", "--config", shop.folder, "--daemon", "http://127.0.0.1:9", "--json", status=1)[0])["findings"]
+            finally:
+                os.close(held)
             # This very process holds the terminal's other end and, now, the port itself.
             self.assertTrue(any(row["code"] == "port_busy" for row in found))
             daemon = [row for row in found if row["check"] == "daemon"]
