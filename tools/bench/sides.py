@@ -15,6 +15,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 START_S = 20
+WARM_UP_S = 1.0  # what comes right after a line was opened may have begun unseen, and the decoder does not believe it
 SERIALS = 1_000_000
 
 SHOP = """dialect_folders = ["{root}/config/dialects"]
@@ -217,6 +218,7 @@ class Ours(Side):
         self.address = self.wait_for_line(r"listening on http://(\S+)")[1]
         self.wait_for_ports()
         self.begin_walks()
+        time.sleep(WARM_UP_S)
 
     def get(self, path):
         return self.request("GET", path)
