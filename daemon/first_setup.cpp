@@ -8,6 +8,7 @@
 #include <cstring>
 
 #include "daemon/record/configuration_files.hpp"
+#include "daemon/record/folder.hpp"
 
 namespace tallystick {
 namespace {
@@ -48,30 +49,9 @@ std::string port_text(const FirstPort& port) {
          "it\n";
 }
 
-Error cannot_write(const files::path& path, const char* what) {
-  return {"cannot_write", std::string(what) + ": " + std::strerror(errno), path.string(),
-          "let the daemon's user write there, or paste the lines into the file yourself"};
-}
-
-/// Writes and syncs a new file. Leaves none behind where it fails.
-Done write_new(const files::path& path, const std::string& text) {
-  const int made = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
-  if (made < 0) return tl::unexpected(cannot_write(path, "cannot make the file"));
-  std::size_t done = 0;
-  bool good = ::fchmod(made, 0640) == 0;
-  while (good && done < text.size()) {
-    const auto wrote = ::write(made, text.data() + done, text.size() - done);
-    if (wrote < 0 && errno == EINTR) continue;
-    good = wrote > 0;
-    if (good) done += static_cast<std::size_t>(wrote);
-  }
-  good = good && ::fsync(made) == 0;
-  Error why;
-  if (!good) why = cannot_write(path, "cannot write the file");
-  ::close(made);
-  if (good) return {};
-  ::unlink(path.c_str());
-  return tl::unexpected(why);
+Error with_remedy(Error error) {
+  error.hint = "let the daemon's user write there, or paste the lines into the file yourself";
+  return error;
 }
 
 void sync_folder(const files::path& folder) {
@@ -117,8 +97,7 @@ Done write_first(const files::path& file, const std::string& text, std::vector<c
   const auto folder = file.parent_path();
   files::create_directories(folder, code);
   const files::path beside = folder / (".first-setup-" + std::to_string(::getpid()) + ".toml");
-  ::unlink(beside.c_str());  // of an earlier process of this number that was killed
-  if (auto done = write_new(beside, text); !done) return done;
+  if (auto done = record::write_durably(beside, text); !done) return tl::unexpected(with_remedy(done.error()));
   const auto loaded = record::load_configuration(beside);
   Done result;
   if (!loaded)
@@ -134,7 +113,9 @@ Done write_first(const files::path& file, const std::string& text, std::vector<c
   // A link never replaces a file that came meanwhile, as a rename would.
   if (result && ::link(beside.c_str(), file.c_str()) != 0)
     result = errno == EEXIST ? Done(already())
-                             : tl::unexpected(cannot_write(file, "cannot give the file its name"));
+                             : tl::unexpected(with_remedy(
+                                   {"cannot_write", std::string("cannot give the file its name: ") + std::strerror(errno),
+                                    file.string(), ""}));
   ::unlink(beside.c_str());
   sync_folder(folder);
   return result;

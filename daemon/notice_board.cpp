@@ -6,6 +6,7 @@
 #include <iterator>
 
 #include "daemon/measure/json_mirror.hpp"
+#include "daemon/record/folder.hpp"
 
 namespace tallystick {
 
@@ -92,16 +93,8 @@ serve::NoticeSeams NoticeBoard::seams(std::function<std::string()> utc) {
 
 void NoticeBoard::save() {
   write_([file = file_, bytes = notices_.to_json_text()] {
-    auto beside = file;
-    beside += ".new";
-    std::error_code code;
-    {
-      std::ofstream out(beside, std::ios::binary | std::ios::trunc);
-      out << bytes;
-      if (!out.flush()) code = std::make_error_code(std::errc::io_error);
-    }
-    if (!code) std::filesystem::rename(beside, file, code);
-    if (code) spdlog::warn("{}: the notices cannot be written: {}", file.string(), code.message());
+    if (const auto done = record::write_durably(file, bytes); !done)
+      spdlog::warn("the notices cannot be written: {}", text(done.error()));
   });
 }
 

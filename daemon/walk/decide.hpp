@@ -89,8 +89,8 @@ ActionWords actions_now(const States& states, const WalkState& walk, const Conte
 /// VIEW.md's `state`.
 std::string situation(const WalkState& walk);
 
-/// The gauges of the walk's bench that serve a step: by card, kind and fitness. `for_now`: false counts a gauge that
-/// is merely due for setting as serving.
+/// The gauges of the walk's bench that serve a step: by card, kind and fitness (one that is merely due for
+/// setting serves).
 std::vector<std::string> serving_gauges(const States& states, const WalkState& walk, const PreparedEdition& edition,
                                         std::size_t step);
 const PreparedEdition* edition_of(const WalkState& walk, const Context& context);

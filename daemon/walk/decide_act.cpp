@@ -138,17 +138,6 @@ Done answer(Draft& draft, WalkDraft& walk, bool good) {
   return {};
 }
 
-Done end_walk_now(Draft& draft, WalkDraft& walk, const std::string& life) {
-  walk.state.standing.life = life;
-  walk.change.gone = true;
-  auto& bench = draft.bench(walk.state.bench);
-  if (bench.walk == walk.state.key) bench.walk.clear();
-  std::erase(bench.parked, walk.state.key);
-  give_parts_back(draft, walk.state);
-  draft.out.what = life == "ended" ? "walk_ended" : "walk_given_up";
-  return {};
-}
-
 Done carry_out(Draft& draft, WalkDraft& walk, const std::string& word) {
   auto& standing = walk.state.standing;
   const auto plain = [&](const std::string& what, const std::string& tone) {
@@ -205,7 +194,7 @@ Done carry_out(Draft& draft, WalkDraft& walk, const std::string& word) {
       draft.out.what = "sure_to_end";
       return {};
     }
-    return end_walk_now(draft, walk, "ended");
+    end_walk(draft, walk, "ended");
   }
   return {};
 }

@@ -322,11 +322,7 @@ Done end_or_give_up(Draft& draft, bool give_up) {
     if (const auto* part = begun_part(state))
       return fail("not_now", "part " + std::to_string(part->serial) + " is begun and not ended", state.bench,
                   "finish it, park the walk, or give it up with a reason");
-  state.standing.life = give_up ? "given_up" : "ended";
-  (*walk)->change.gone = true;
-  draft.bench(state.bench).walk.clear();
-  give_parts_back(draft, state);
-  draft.out.what = give_up ? "walk_given_up" : "walk_ended";
+  end_walk(draft, **walk, give_up ? "given_up" : "ended");
   draft.out.why = *reason;
   return {};
 }
@@ -341,6 +337,16 @@ Done note(Draft& draft) {
 }
 
 }  // namespace
+
+void end_walk(Draft& draft, WalkDraft& walk, const std::string& life) {
+  walk.state.standing.life = life;
+  walk.change.gone = true;
+  auto& bench = draft.bench(walk.state.bench);
+  if (bench.walk == walk.state.key) bench.walk.clear();
+  std::erase(bench.parked, walk.state.key);
+  give_parts_back(draft, walk.state);
+  draft.out.what = "walk_" + life;
+}
 
 Done decide_walk_command(Draft& draft) {
   const auto& kind = draft.input.kind;

@@ -137,6 +137,8 @@ std::string claim_key(const std::string& stage, std::int64_t serial);
 std::vector<std::int64_t> free_serials(const WalkState& walk, const LotDraft& lot, std::size_t most);
 /// The walk goes: parts without an end go back to the lot, or, where anything was read from them, end incomplete.
 void give_parts_back(Draft& draft, const WalkState& walk);
+/// The walk is over, "ended" or "given_up": its bench is free, its unfinished parts go back.
+void end_walk(Draft& draft, WalkDraft& walk, const std::string& life);
 
 // ---- trays (tray_rules.cpp). Precondition where nothing else is said: in_tray(walk.state).
 void begin_tray(Draft& draft, WalkDraft& walk, LotDraft& lot, const std::vector<std::int64_t>& serials);

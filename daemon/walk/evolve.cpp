@@ -3,6 +3,15 @@
 
 namespace tallystick::walk {
 
+void take_in_hand(WalkState& walk, const std::string& slot) {
+  const auto other = walk.others.find(slot);
+  if (!walk.part || other == walk.others.end()) return;
+  PartState taken = std::move(other->second);
+  walk.others.erase(other);
+  walk.others[std::to_string(walk.part->slot)] = std::move(*walk.part);
+  walk.part = std::move(taken);
+}
+
 namespace {
 
 /// "" and "this" stand for the event itself, whose number `decide` could not know; ".3" for its part 3.
@@ -45,16 +54,6 @@ void copy_steps(std::optional<PartState>& part, const std::map<std::string, Step
 void copy_results(std::optional<PartState>& part, const std::map<std::string, std::string>& results, const std::string& key) {
   if (!part) return;
   for (const auto& [feature, n] : results) part->results[feature] = key + "/" + n;
-}
-
-/// The part in hand goes back to its slot, that of another slot comes into the hand.
-void take_in_hand(WalkState& walk, const std::string& slot) {
-  const auto other = walk.others.find(slot);
-  if (!walk.part || other == walk.others.end()) return;
-  PartState taken = std::move(other->second);
-  walk.others.erase(other);
-  walk.others[std::to_string(walk.part->slot)] = std::move(*walk.part);
-  walk.part = std::move(taken);
 }
 
 void end_tray(WalkState& walk, const std::string& slot) {

@@ -106,5 +106,7 @@ BOOST_DESCRIBE_STRUCT(Outcome, (), (what, why, tone, benches, walks, lots, gauge
 
 /// Copies a committed outcome into the state: applies no rule. `key` is the event's, `stamp` its input's.
 void evolve(States& states, const Outcome& outcome, const Key& key, const Stamp& stamp);
+/// On a tray: the part in hand goes back to its slot, that of `slot` comes into the hand. Nothing where either is missing.
+void take_in_hand(WalkState& walk, const std::string& slot);
 
 }  // namespace tallystick::walk

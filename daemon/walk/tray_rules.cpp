@@ -51,14 +51,6 @@ void put_down(WalkDraft& walk) {
   walk.touched.clear();
 }
 
-void take_in_hand(WalkState& walk, const std::string& slot) {
-  PartState taken = std::move(walk.others.at(slot));
-  walk.others.erase(slot);
-  const std::string left = slot_text(walk.part->slot);
-  walk.others[left] = std::move(*walk.part);
-  walk.part = std::move(taken);
-}
-
 void stand_at(WalkDraft& walk, const TrayStep& step) {
   if (step.slot != walk.state.part->slot) {
     put_down(walk);

@@ -214,7 +214,8 @@ struct Tally {
 };
 
 /// Everything told and acknowledged is there, and memory held nothing but what is there.
-void look_after_loss(const Machine& machine, const Life& before, Tally& tally) {
+/// `alone`: no other life has written since.
+void look_after_loss(const Machine& machine, const Life& before, bool alone, Tally& tally) {
   const auto events = journal_of(machine);
   std::map<std::string, const Event*> by_key;
   for (const auto& event : events) by_key[text(event.key)] = &event;
@@ -231,7 +232,7 @@ void look_after_loss(const Machine& machine, const Life& before, Tally& tally) {
   }
   if (before.desk) CHECK(mirror::text(states) == mirror::text(before.desk->states()));
   tally.acknowledged += before.acknowledged.empty() ? 0U : 1U;
-  tally.committed_unheard += events.size() > before.acknowledged.size() ? 1U : 0U;
+  tally.committed_unheard += alone && events.size() > before.acknowledged.size() + 1 ? 1U : 0U;   // the branch is one
   tally.nothing_there += events.empty() ? 1U : 0U;
 }
 
@@ -282,7 +283,7 @@ TEST_CASE("200 seeded power losses of walk and record: what was told is there, a
       tally.in_recovery += machine.disk.power_is_off() ? 1U : 0U;
       machine.disk.lose_power(seed + 1000);
     }
-    look_after_loss(machine, first, tally);
+    look_after_loss(machine, first, seed % 3 != 0, tally);
     const auto last = last_counted(journal_of(machine));
     machine.clock.new_boot();
     Life later(machine.place, machine.disk, machine.clock, seed + 5000);

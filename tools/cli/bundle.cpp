@@ -18,7 +18,7 @@
 #include "daemon/record/folder.hpp"
 #include "daemon/record/place.hpp"
 #include "tools/cli/doctor.hpp"
-#include "tools/cli/http_client.hpp"
+#include "tools/cli/daemon_addresses.hpp"
 #include "tools/cli/redaction.hpp"
 #include "tools/cli/tar.hpp"
 
@@ -122,26 +122,14 @@ void add_configuration(Tar& tar, const record::Configuration& configuration, con
   }
 }
 
-void add_daemon(Tar& tar, const BundleOptions& options, const record::Configuration& configuration,
-                const Redaction& redaction, std::int64_t seconds, json::array& missing) {
-  DaemonAddress address;
-  const auto& settings = configuration.shop.daemon;
-  const auto socket = files::path(settings.data) / "tallystick.sock";
-  std::error_code code;
-  if (!options.daemon.daemon.empty()) {
-    auto given = address_from(options.daemon.daemon);
-    if (!given) {
-      missing.push_back(json::string(text(given.error())));
-      return;
-    }
-    address = std::move(*given);
-  } else if (files::exists(socket, code)) {
-    address.socket = socket.string();
-  } else {
-    address.host = settings.address;
-    address.port = static_cast<std::uint16_t>(settings.port);
+void add_daemon(Tar& tar, const BundleOptions& options, const Redaction& redaction, std::int64_t seconds,
+                json::array& missing) {
+  const auto addresses = daemon_addresses(options.daemon);
+  if (!addresses) {
+    missing.push_back(json::string(text(addresses.error())));
+    return;
   }
-  HttpClient client(address, std::chrono::seconds(5));
+  HttpClient client(addresses->front(), std::chrono::seconds(5));
   for (const char* name : {"health", "faults", "ports", "routes"}) {
     auto found = client.get(std::string("/api/v1/") + name);
     if (found) {
@@ -183,7 +171,7 @@ int bundle(const BundleOptions& options, Streams streams) {
   if (auto found = diagnose({options.daemon, {}, false}))
     tar.add("doctor.json", redaction.clean(json::serialize(diagnoses_json(*found)) + '\n'), seconds);
   tar.add("log.txt", redaction.clean(log_of(options, missing)), seconds);
-  add_daemon(tar, options, *configuration, redaction, seconds, missing);
+  add_daemon(tar, options, redaction, seconds, missing);
   tar.add("about.json",
           redaction.clean(json::serialize(json::object{
                               {"made_utc", utc_text(now)}, {"versions", versions()}, {"missing", missing}}) +

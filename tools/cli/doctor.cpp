@@ -9,7 +9,7 @@
 
 #include "daemon/record/configuration_files.hpp"
 #include "daemon/record/reader.hpp"
-#include "tools/cli/http_client.hpp"
+#include "tools/cli/daemon_addresses.hpp"
 
 namespace tallystick::cli {
 namespace {
@@ -72,24 +72,14 @@ void look_at_disk(Diagnoses& out, const files::path& data) {
   }
 }
 
-void look_at_daemon(Diagnoses& out, const DoctorOptions& options, const shop::DaemonSettings& settings) {
-  DaemonAddress address;
-  const auto socket = files::path(settings.data) / "tallystick.sock";
-  std::error_code code;
-  if (!options.daemon.daemon.empty()) {
-    auto given = address_from(options.daemon.daemon);
-    if (!given) {
-      out.push_back({"daemon", Grade::fault, given.error().code, given.error().what, given.error().where,
-                     given.error().hint});
-      return;
-    }
-    address = std::move(*given);
-  } else if (files::exists(socket, code)) {
-    address.socket = socket.string();
-  } else {
-    address.host = settings.address;
-    address.port = static_cast<std::uint16_t>(settings.port);
+void look_at_daemon(Diagnoses& out, const DoctorOptions& options) {
+  const auto addresses = daemon_addresses(options.daemon);
+  if (!addresses) {
+    const auto& error = addresses.error();
+    out.push_back({"daemon", Grade::fault, error.code, error.what, error.where, error.hint});
+    return;
   }
+  const auto& address = addresses->front();
   HttpClient client(address, std::chrono::seconds(5));
   auto health = client.get("/api/v1/health");
   if (!health) {
@@ -132,7 +122,7 @@ Expected<Diagnoses> diagnose(const DoctorOptions& options) {
   out.push_back(check_clock(clock_seen(shop.daemon)));
   look_at_disk(out, shop.daemon.data);
   add(out, check_record(shop.daemon.data));
-  look_at_daemon(out, options, shop.daemon);
+  look_at_daemon(out, options);
   return out;
 }
 

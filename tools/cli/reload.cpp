@@ -1,57 +1,14 @@
 #include <algorithm>
-#include <cstdlib>
-#include <filesystem>
 #include <ostream>
 #include <vector>
 
-#include "daemon/record/configuration_files.hpp"
 #include "tools/cli/client_commands.hpp"
-#include "tools/cli/http_client.hpp"
+#include "tools/cli/daemon_addresses.hpp"
 
 namespace tallystick::cli {
 namespace {
 
 namespace json = boost::json;
-namespace files = std::filesystem;
-
-constexpr const char* service_configuration = "/etc/tallystick";
-
-/// The socket in the folder that the service manager makes for the daemon.
-std::string service_socket() {
-  const char* runtime = std::getenv("RUNTIME_DIRECTORY");
-  const std::string folder =
-      runtime ? std::string(runtime).substr(0, std::string_view(runtime).find(':')) : "";
-  return (folder.empty() ? std::string("/run/tallystick") : folder) + "/tallystick.sock";
-}
-
-Expected<std::vector<DaemonAddress>> candidates(const DaemonOptions& options) {
-  std::vector<DaemonAddress> out;
-  if (!options.daemon.empty()) {
-    auto named = address_from(options.daemon);
-    if (!named) return tl::unexpected(named.error());
-    out.push_back(std::move(*named));
-    return out;
-  }
-  std::error_code code;
-  const auto add_socket = [&](const files::path& path) {
-    DaemonAddress address;
-    address.socket = path.string();
-    if (files::is_socket(path, code)) out.push_back(std::move(address));
-  };
-  const auto config = options.config.empty() ? std::string(service_configuration) : options.config;
-  if (record::configuration_file(config) == record::configuration_file(service_configuration))
-    add_socket(service_socket());
-  DaemonAddress address;
-  if (auto loaded = record::load_configuration(config, {.dialects = false})) {
-    add_socket(files::path(loaded->shop.daemon.data) / "tallystick.sock");
-    address.host = loaded->shop.daemon.address;
-    if (loaded->shop.daemon.port != 0) address.port = static_cast<std::uint16_t>(loaded->shop.daemon.port);
-  } else if (!options.config.empty()) {
-    return tl::unexpected(loaded.error());
-  }
-  out.push_back(std::move(address));
-  return out;
-}
 
 /// "tallystick.toml:12: port x: what (remedy)" a line.
 void print_faults(HttpClient& client, std::ostream& err) {
@@ -73,7 +30,7 @@ void print_faults(HttpClient& client, std::ostream& err) {
 }  // namespace
 
 int reload(const ReloadOptions& options, Streams streams) {
-  const auto all = candidates(options.daemon);
+  const auto all = daemon_addresses(options.daemon);
   if (!all) return say(all.error(), options.json, streams, status::not_understood);
   Error none{"no_daemon", "no daemon was found", "", "start it, or name it with --daemon"};
   for (const auto& address : *all) {
