@@ -1,5 +1,7 @@
 #include "daemon/house_parts.hpp"
 
+#include <chrono>
+#include <cmath>
 #include <cstdlib>
 #include <string_view>
 
@@ -33,6 +35,21 @@ std::vector<walk::Candidate> candidates_of(const record::Configuration& configur
   return out;
 }
 
+namespace {
+
+ports::TcpSettings tcp_settings(const shop::TcpCard& card) {
+  ports::TcpSettings out;
+  out.host = card.host;
+  out.port = card.port;
+  out.connect_timeout = std::chrono::milliseconds(std::llround(card.connect_timeout_s * 1000));
+  out.keep_alive_idle_s = card.keep_alive_idle_s;
+  out.keep_alive_interval_s = card.keep_alive_interval_s;
+  out.keep_alive_count = card.keep_alive_count;
+  return out;
+}
+
+}  // namespace
+
 std::vector<ports::PortConfig> ports_of(const record::Configuration& configuration) {
   std::vector<ports::PortConfig> out;
   for (const auto& card : configuration.shop.ports) {
@@ -40,7 +57,9 @@ std::vector<ports::PortConfig> ports_of(const record::Configuration& configurati
     if (dialect == configuration.dialects.end()) continue;   // a fault of the configuration, shown there
     ports::PortConfig port;
     port.name = card.id;
-    port.path = card.path;
+    port.path = card.key();
+    port.driver = card.driver;
+    port.tcp = tcp_settings(card.tcp);
     port.dialect = std::make_shared<const Dialect>(dialect->second);
     for (const auto& gauge : configuration.shop.gauges)
       if (gauge.port == card.id)

@@ -77,10 +77,7 @@ void tell_all_changes(const record::Configuration& old, const std::vector<ports:
   const auto id = [](const auto& thing) { return thing.id; };
   tell_changes<ports::PortConfig>(
       running, reload.ports, "port", "opened anew", [](const auto& port) { return port.name; },
-      [](const auto& a, const auto& b) {
-        return a.path == b.path && a.dialect == b.dialect && a.gauges == b.gauges;
-      },
-      out);
+      std::equal_to<>(), out);
   tell_changes<shop::GaugeCard>(was.gauges, is.gauges, "gauge", "changed", id, std::equal_to<>(), out);
   tell_changes<shop::Bench>(was.benches, is.benches, "bench", "changed", id, std::equal_to<>(), out);
   tell_changes<shop::Master>(was.masters, is.masters, "master", "changed", id, std::equal_to<>(), out);

@@ -88,7 +88,16 @@ class Loader {
     std::vector<shop::PortCard> ports;
     for (std::size_t i = 0; i < out_.shop.ports.size(); ++i) {
       auto& port = out_.shop.ports[i];
-      if (out_.dialects.contains(port.dialect)) {
+      const auto dialect = out_.dialects.find(port.dialect);
+      if (dialect != out_.dialects.end() && port.driver == "tcp" &&
+          dialect->second.framing.by == CutBy::idle_gap) {
+        add(file, read.port_lines[i], "port " + port.id + ", dialect",
+            {"no_pauses",
+             "its dialect " + port.dialect + " ends a frame by a pause, and a network keeps none", "",
+             "use a dialect with a terminator, end bytes or a length"});
+        continue;
+      }
+      if (dialect != out_.dialects.end()) {
         ports.push_back(std::move(port));
         continue;
       }

@@ -188,10 +188,16 @@ class ConfigReader {
     PortCard port;
     port.id = table.id("id");
     table.rename("port " + port.id);
-    port.path = table.needed_text("path");
+    port.driver = table.word("driver", {"serial", "tcp"}, "serial");
+    const bool tcp = port.driver == "tcp";
+    if (tcp)
+      read_address(table, port);
+    else
+      read_path(table, port);
     port.dialect = table.needed_text("dialect");
-    if (const auto [first, is_new] = paths_.emplace(port.path, port.id); !is_new && !port.path.empty())
-      table.fault("path", "double_path", "port \"" + first->second + "\" has this path already",
+    if (const auto [first, is_new] = paths_.emplace(port.key(), port.id); !is_new && !port.key().empty())
+      table.fault(tcp ? "address" : "path", "double_path",
+                  "port \"" + first->second + "\" has this " + (tcp ? "address" : "path") + " already",
                   "one [[port]] for each; gauges that share it stand by channel");
     if (fresh(table, port.id, "port")) {
       dialect_of_[port.id] = port.dialect;
@@ -199,6 +205,31 @@ class ConfigReader {
       out.port_lines.push_back(table.line());
     }
     table.done();
+  }
+
+  void read_path(TomlTable& table, PortCard& port) {
+    port.path = table.text("path");
+    if (table.has("address"))
+      table.fault("address", "contradiction", "an address, but its driver is serial",
+                  "write driver = \"tcp\" beside it, or take it out");
+    if (port.path.empty() && !table.has("address")) static_cast<void>(table.needed_text("path"));
+    static_cast<void>(table.text("address"));
+  }
+
+  void read_address(TomlTable& table, PortCard& port) {
+    if (table.has("path"))
+      table.fault("path", "contradiction", "a path, but its driver is tcp",
+                  "write address = \"HOST:PORT\" instead, or take driver = \"tcp\" out");
+    static_cast<void>(table.text("path"));
+    port.address = table.needed_text("address");
+    if (!port.address.empty())
+      if (const auto done = split_address(port.address, port.tcp); !done)
+        table.fault("address", done.error().code, done.error().what, done.error().hint);
+    auto& tcp = port.tcp;
+    tcp.connect_timeout_s = table.number("connect_timeout_s", 0.1, 60, tcp.connect_timeout_s);
+    tcp.keep_alive_idle_s = table.whole("keep_alive_idle_s", 1, 7200, tcp.keep_alive_idle_s);
+    tcp.keep_alive_interval_s = table.whole("keep_alive_interval_s", 1, 600, tcp.keep_alive_interval_s);
+    tcp.keep_alive_count = table.whole("keep_alive_count", 1, 20, tcp.keep_alive_count);
   }
 
   void read_gauge(const toml::table& from, ReadConfig& out) {

@@ -32,14 +32,35 @@ struct Bench {
 };
 BOOST_DESCRIBE_STRUCT(Bench, (), (id, name))
 
+/// Whom a port of driver "tcp" calls, and when it gives a silent far end up.
+struct TcpCard {
+  std::string host;  ///< of `address`: a name, or an address in numbers (IPv6 without brackets)
+  int port = 0;      ///< of `address`
+  double connect_timeout_s = 5;
+  int keep_alive_idle_s = 15, keep_alive_interval_s = 5, keep_alive_count = 3;
+  bool operator==(const TcpCard&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(TcpCard, (),
+                      (host, port, connect_timeout_s, keep_alive_idle_s, keep_alive_interval_s,
+                       keep_alive_count))
+
 /// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
 struct PortCard {
-  std::string id;       ///< "receiver-1"
-  std::string path;     ///< by-id or by-path link, or a plain device
-  std::string dialect;  ///< name of the dialect
+  std::string id;                 ///< "receiver-1"
+  std::string path;               ///< by-id or by-path link, or a plain device; empty for "tcp"
+  std::string dialect;            ///< name of the dialect
+  std::string driver = "serial";  ///< "serial" | "tcp"
+  std::string address;            ///< of "tcp", as written: "192.0.2.7:4001"
+  TcpCard tcp = {};
   bool operator==(const PortCard&) const = default;
+  /// Path or address: what tells it from all other ports.
+  const std::string& key() const { return driver == "tcp" ? address : path; }
 };
-BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect))
+BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp))
+
+/// "HOST:PORT": a name, an IPv4 address, or an IPv6 address in brackets, and a port of 1 to 65535 (the
+/// authority of RFC 3986, without a user). Fills `host` and `port`. The error's what and hint fit a fault.
+Done split_address(const std::string& address, TcpCard& out);
 
 /// A master (setting ring, gauge block): what a gauge is checked against.
 struct Master {

@@ -3,6 +3,7 @@
 
 #include "drivers/ports/gauge.hpp"
 #include "drivers/ports/serial_port.hpp"
+#include "drivers/ports/tcp_port.hpp"
 
 namespace tallystick::ports {
 namespace {
@@ -16,6 +17,10 @@ constexpr std::array table{
     Row{"serial",
         [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
           return std::make_shared<SerialPort>(config, around);
+        }},
+    Row{"tcp",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<TcpPort>(config, around);
         }},
 };
 

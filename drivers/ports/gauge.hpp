@@ -11,10 +11,12 @@
 // - Threads: everything happens on the thread that runs the io_context, the sink's calls too. Nothing blocks.
 // - Time: each wake-up is stamped once, before its bytes are decoded.
 // - Errors: what a person must know stands in PortStatus (why, hint); nothing is thrown.
-// - A new driver: derive from Driver, add one line to the table in drivers.cpp.
+// - A new driver: derive from Driver (or from StreamPort, where bytes come through a descriptor), add one
+// line to the table in drivers.cpp.
 #pragma once
 
 #include <boost/describe.hpp>
+#include <chrono>
 #include <cstdint>
 #include <functional>
 #include <map>
@@ -47,14 +49,27 @@ struct GaugeConfig {
   bool operator==(const GaugeConfig&) const = default;
 };
 
+/// Of a port whose driver is "tcp": whom to call, and when a connection without a sound is given up. Three
+/// probes after 15 s of silence, 5 s apart: a far end that is gone is found within half a minute.
+struct TcpSettings {
+  std::string host;  ///< a name, or an address in numbers (IPv6 without brackets)
+  int port = 0;      ///< 1 to 65535
+  std::chrono::milliseconds connect_timeout{5000};
+  int keep_alive_idle_s = 15, keep_alive_interval_s = 5, keep_alive_count = 3;
+  bool operator==(const TcpSettings&) const = default;
+};
+
 /// A port as the configuration states it. `path` is the port's key: a link of /dev/serial/by-id or by-path,
-/// or a plain node (accepted with a warning: its number changes).
+/// or a plain node (accepted with a warning: its number changes); for "tcp" the address as it is written.
 struct PortConfig {
   std::string name;
   std::string path;
   std::shared_ptr<const Dialect> dialect;  ///< never null
   std::vector<GaugeConfig> gauges;
   std::string driver = "serial";  ///< a name of the table in drivers.cpp
+  TcpSettings tcp = {};           ///< of driver "tcp"
+  /// The dialects are the same object.
+  bool operator==(const PortConfig&) const = default;
 };
 
 /// How a port stands, for clients. Published on change; counters are as of the publishing, `status()` has

@@ -13,18 +13,16 @@
 
 #include "daemon/measure/error.hpp"
 #include "drivers/decode/dialect.hpp"
+#include "drivers/ports/wire.hpp"
 
 namespace tallystick::ports {
 
-/// An open line; closes when destroyed (pending output is thrown away first, so that closing never waits).
-class Line {
+/// An open line: O_NONBLOCK, VMIN=1, VTIME=0. Pending output is thrown away before it closes, so that closing
+/// never waits.
+class Line : public Wire {
  public:
-  virtual ~Line() = default;
-  virtual int descriptor() const = 0;  ///< O_NONBLOCK, VMIN=1, VTIME=0; owned by the Line
   virtual bool pseudo_terminal() const = 0;
-  std::string node;  ///< what the key named when it was opened
-  dev_t device = 0;  ///< st_rdev of that node
-  std::vector<std::string> warnings;
+  dev_t device = 0;  ///< st_rdev of `node`
 };
 
 /// Opens in this order: flock (so that another cooperating holder is not disturbed), the line itself,

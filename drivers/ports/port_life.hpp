@@ -69,6 +69,10 @@ class PortLife {
   std::optional<std::int64_t> wake_at() const;
 
   PortState state() const { return state_; }
+  /// What clients are told: while it is tried again they see what the last attempt found.
+  PortState shown() const {
+    return state_ == PortState::opening && !holds_ && was_told_ ? shown_before_attempt_ : state_;
+  }
   bool warming_up() const { return state_ == PortState::opening && holds_; }
   /// True from `opened` to `closed`: the driver holds a descriptor.
   bool holds() const { return holds_; }

@@ -8,16 +8,6 @@
 #include "drivers/ports/node_watch.hpp"
 
 namespace tallystick::ports {
-namespace {
-
-bool same(const PortConfig& a, const PortConfig& b) {
-  // A dialect that was read anew is another one, even if its text is the same: whoever reloads keeps those
-  // unchanged.
-  return a.name == b.name && a.path == b.path && a.dialect == b.dialect && a.gauges == b.gauges &&
-         a.driver == b.driver;
-}
-
-}  // namespace
 
 std::vector<Error> faults_of(const std::vector<PortConfig>& configs) {
   std::vector<Error> out;
@@ -31,6 +21,12 @@ std::vector<Error> faults_of(const std::vector<PortConfig>& configs) {
     if (const auto [other, fresh] = paths.emplace(config.path, config.name); !fresh) {
       out.push_back({"port_twice", config.path + " is the path of port " + other->second + " too", where,
                      "name each line once"});
+    }
+    if (config.driver == "tcp" && config.dialect->framing.by == CutBy::idle_gap) {
+      out.push_back(
+          {"no_pauses",
+           "its dialect " + config.dialect->name + " ends a frame by a pause, and a network keeps none",
+           where, "use a dialect with a terminator, end bytes or a length"});
     }
     std::set<std::string> channels;
     for (const auto& gauge : config.gauges) {
@@ -83,8 +79,8 @@ std::vector<Error> PortSet::reload(std::vector<PortConfig> configs) {
   std::vector<Error> faults = faults_of(configs);
   std::vector<Entry> next;
   for (auto& config : configs) {
-    const auto kept = std::find_if(entries_.begin(), entries_.end(),
-                                   [&](const Entry& e) { return same(e.config, config); });
+    const auto kept =
+        std::find_if(entries_.begin(), entries_.end(), [&](const Entry& e) { return e.config == config; });
     if (kept != entries_.end()) {
       next.push_back(*kept);
       continue;

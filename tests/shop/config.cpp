@@ -201,3 +201,85 @@ TEST_CASE("a text that is no TOML is told with its line and nothing else") {
   CHECK(read.faults[0].line == 2);
   CHECK(text(read.faults[0]).starts_with("tallystick.toml:2: "));
 }
+
+namespace {
+
+ReadConfig with_port(const std::string& lines) {
+  return read_config(config_text + "[[port]]\nid = \"far\"\ndialect = \"push-line\"\n" + lines,
+                     "tallystick.toml");
+}
+
+/// The one fault about the port; "" where there is none.
+std::string port_fault(const std::string& lines) {
+  std::string out;
+  for (const auto& fault : with_port(lines).faults)
+    if (fault.place.find("port far") == 0) {
+      out += fault.code + "|" + fault.place + "|" + fault.remedy;
+      CHECK(fault.line > 0);
+    }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("a port over TCP is read whole, with defaults or its own keep-alive") {
+  const auto read = with_port("driver = \"tcp\"\naddress = \"192.0.2.7:4001\"\nkeep_alive_idle_s = 30\n");
+  REQUIRE(read.config.ports.size() == 2);
+  CHECK(read.config.ports[0].driver == "serial");
+  const auto& port = read.config.ports[1];
+  CHECK(port.driver == "tcp");
+  CHECK(port.key() == "192.0.2.7:4001");
+  CHECK(port.path.empty());
+  CHECK(port.tcp == TcpCard{"192.0.2.7", 4001, 5, 30, 5, 3});
+}
+
+TEST_CASE("an address is taken apart as RFC 3986 writes an authority") {
+  struct Case {
+    const char* address;
+    const char* host;
+    int port;
+  };
+  // 192.0.2.0/24: RFC 5737; 2001:db8::/32: RFC 3849.
+  for (const auto& one :
+       {Case{"192.0.2.7:4001", "192.0.2.7", 4001}, Case{"[2001:db8::7]:1", "2001:db8::7", 1},
+        Case{"bench-server.example:65535", "bench-server.example", 65535},
+        Case{"server_1:4001", "server_1", 4001}}) {
+    TcpCard card;
+    CAPTURE(one.address);
+    REQUIRE(split_address(one.address, card).has_value());
+    CHECK(card.host == one.host);
+    CHECK(card.port == one.port);
+  }
+  for (const auto* wrong :
+       {"", ":4001", "192.0.2.7", "192.0.2.7:", "192.0.2.7:0", "192.0.2.7:65536", "192.0.2.7:4001x",
+        "2001:db8::7:4001", "[2001:db8::7]", "somebody@192.0.2.7:4001", "192.0.2:4001", "192.0.2.777:4001",
+        "a b:4001", "tcp://192.0.2.7:4001", "192.0.2.7:4001/x", "a%20b:4001"}) {
+    TcpCard card;
+    CAPTURE(wrong);
+    const auto done = split_address(wrong, card);
+    REQUIRE_FALSE(done.has_value());
+    CHECK(done.error().code == "not_an_address");
+    CHECK_FALSE(done.error().hint.empty());
+  }
+}
+
+TEST_CASE("what a port over TCP has wrong is told at its key, with the remedy") {
+  const std::string tcp = "driver = \"tcp\"\n", address = "address = \"192.0.2.7:4001\"\n";
+  CHECK(port_fault(tcp + address).empty());
+  CHECK(port_fault(tcp).find("missing_key|") == 0);
+  CHECK(
+      port_fault(tcp + "address = \"192.0.2.7\"\n").find("not_an_address|port far, address|add the device") ==
+      0);
+  CHECK(port_fault(tcp + address + "path = \"/dev/ttyUSB0\"\n").find("contradiction|port far, path|") == 0);
+  CHECK(port_fault(address).find("contradiction|port far, address|write driver") == 0);
+  CHECK(port_fault("path = \"x\"\nkeep_alive_count = 3\n").find("unknown_key|") == 0);
+  CHECK(port_fault(tcp + address + "keep_alive_count = 0\n").find("keep_alive_count") != std::string::npos);
+  CHECK(port_fault(tcp + address + "connect_timeout_s = 600\n").find("connect_timeout_s") !=
+        std::string::npos);
+  CHECK(port_fault("driver = \"radio\"\npath = \"x\"\n").find("port far, driver|") != std::string::npos);
+  bool doubled = false;
+  for (const auto& fault :
+       with_port(tcp + address + "[[port]]\nid = \"far-2\"\ndialect = \"x\"\n" + tcp + address).faults)
+    doubled = doubled || (fault.code == "double_path" && fault.place == "port far-2, address");
+  CHECK(doubled);
+}

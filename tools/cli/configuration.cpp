@@ -166,7 +166,7 @@ int registered(const RegisterOptions& options, Streams streams) {
     }
   }
   for (const auto& port : shop.ports)
-    streams.out << "port " << port.id << ": " << port.path << ", dialect " << port.dialect << "\n";
+    streams.out << "port " << port.id << ": " << port.key() << ", dialect " << port.dialect << "\n";
   return status::good;
 }
 

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <boost/asio/io_context.hpp>
 #include <boost/json.hpp>
+#include <cmath>
 #include <ostream>
 
 #include "daemon/measure/json_mirror.hpp"
@@ -82,7 +83,14 @@ Expected<ports::PortConfig> port_of(const record::Configuration& configuration, 
                 "tallystick check says why");
   ports::PortConfig out;
   out.name = card->id;
-  out.path = card->path;
+  out.path = card->key();
+  out.driver = card->driver;
+  out.tcp.host = card->tcp.host;
+  out.tcp.port = card->tcp.port;
+  out.tcp.connect_timeout = std::chrono::milliseconds(std::llround(card->tcp.connect_timeout_s * 1000));
+  out.tcp.keep_alive_idle_s = card->tcp.keep_alive_idle_s;
+  out.tcp.keep_alive_interval_s = card->tcp.keep_alive_interval_s;
+  out.tcp.keep_alive_count = card->tcp.keep_alive_count;
   out.dialect = std::make_shared<const Dialect>(dialect->second);
   for (const auto& each : shop.gauges)
     if (each.port == card->id)
