@@ -1,6 +1,7 @@
 // Parts as the lot knows them: which are free, who has them, which go back.
 #include <algorithm>
 #include <charconv>
+#include <set>
 
 #include "daemon/walk/draft.hpp"
 
@@ -17,27 +18,30 @@ std::string stage_group(const std::string& stage) {
 }
 
 std::vector<std::int64_t> free_serials(const WalkState& walk, const LotDraft& lot, std::size_t most) {
-  if (walk.last < walk.first) return {};
-  std::vector<bool> taken(static_cast<std::size_t>(walk.last - walk.first + 1), false);
+  const auto is_free = [&](std::int64_t serial) {
+    const Claim* claim = lot.claim(claim_key(walk.stage, serial));
+    return claim == nullptr || claim->end == "given_back";
+  };
+  std::set<std::int64_t> out;
   const std::string group = stage_group(walk.stage) + "/";
-  const auto note = [&](const std::string& key, const Claim& claim) {
+  const auto offer_again = [&](const std::string& key) {
     std::int64_t serial = 0;
+    if (!key.starts_with(group)) return;
     std::from_chars(key.data() + group.size(), key.data() + key.size(), serial);
-    if (serial >= walk.first && serial <= walk.last) taken[static_cast<std::size_t>(serial - walk.first)] = claim.end != "given_back";
+    if (serial >= walk.first && serial <= walk.last && is_free(serial)) out.insert(serial);
   };
-  const auto look = [&](const std::map<std::string, Claim>& claims) {
-    for (auto claim = claims.lower_bound(group); claim != claims.end() && claim->first.starts_with(group); ++claim)
-      note(claim->first, claim->second);
-  };
-  if (lot.before) look(lot.before->claims);
-  look(lot.written);
-  std::vector<std::int64_t> out;
-  for (auto free = taken.begin(); out.size() < most; ++free) {
-    free = std::find(free, taken.end(), false);
-    if (free == taken.end()) break;
-    out.push_back(walk.first + (free - taken.begin()));
-  }
-  return out;
+  if (lot.before)
+    for (const auto& key : lot.before->given_back) offer_again(key);
+  for (const auto& [key, claim] : lot.written) offer_again(key);
+  // A walk takes the lowest that is free, so below its newest part nobody's are only those given back.
+  const auto& newest = walk.part ? walk.part : walk.previous;
+  auto serial = newest ? std::max(walk.first, newest->serial) : walk.first;
+  for (std::size_t found = 0; found < most && serial <= walk.last; ++serial)
+    if (is_free(serial)) {
+      out.insert(serial);
+      ++found;
+    }
+  return {out.begin(), std::next(out.begin(), static_cast<std::ptrdiff_t>(std::min(most, out.size())))};
 }
 
 void give_parts_back(Draft& draft, const WalkState& walk) {

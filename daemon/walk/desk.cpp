@@ -261,6 +261,9 @@ Done Desk::load_checkpoint(const std::string& state) {
   const auto value = json::parse(state, code);
   if (code || !value.is_object()) return fail("cannot_read_checkpoint", "the checkpoint is no JSON object");
   if (auto done = mirror::read(value.as_object().at("states"), states_, "states"); !done) return done;
+  for (auto& [key, lot] : states_.lots)
+    for (const auto& [part, claim] : lot.claims)
+      if (claim.end == "given_back") lot.given_back.push_back(part);
   load_answers(value.as_object().at("answers"));
   return {};
 }

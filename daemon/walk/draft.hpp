@@ -132,8 +132,8 @@ std::string planned_gauge(const Draft& draft, const PreparedEdition& prepared, c
 // ---- claims (claims.cpp)
 /// Key of a part's claim at its lot.
 std::string claim_key(const std::string& stage, std::int64_t serial);
-/// The lowest serials of the walk that nobody has, or that were given back, at most `most`. One pass over the claims,
-/// since a look for each serial of a long lot would cost more than the rest of the decision.
+/// The lowest serials of the walk that nobody has, or that were given back, at most `most`. Looks at those given
+/// back and from the walk's newest part on, so it costs the same in a long lot.
 std::vector<std::int64_t> free_serials(const WalkState& walk, const LotDraft& lot, std::size_t most);
 /// The walk goes: parts without an end go back to the lot, or, where anything was read from them, end incomplete.
 void give_parts_back(Draft& draft, const WalkState& walk);

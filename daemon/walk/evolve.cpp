@@ -1,4 +1,6 @@
 // Copies a committed outcome into the state. Applies no rule: whatever had to be decided stands in the outcome.
+#include <algorithm>
+
 #include "daemon/walk/outcome.hpp"
 
 namespace tallystick::walk {
@@ -118,6 +120,11 @@ void copy_lot(LotState& lot, const LotChange& change, const std::string& key) {
     own = claim;
     fill(own.walk, key);
     fill(own.part, key);
+    auto& back = lot.given_back;
+    const auto at = std::lower_bound(back.begin(), back.end(), serial);
+    const bool listed = at != back.end() && *at == serial;
+    if (claim.end == "given_back" && !listed) back.insert(at, serial);
+    if (claim.end != "given_back" && listed) back.erase(at);
   }
   if (change.need) lot.need = *change.need;
   if (change.then_release) lot.then_release = *change.then_release;

@@ -173,6 +173,8 @@ struct LotState {
   std::string first_part_by;           ///< who measured the first part: somebody else releases
   std::string run_change;              ///< the last one
   std::map<std::string, Claim> claims;
+  /// Keys of those claims that were given back, sorted: few, and free again. Follows from `claims`, so it is not kept.
+  std::vector<std::string> given_back;
   bool operator==(const LotState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(LotState, (), (key, lot_name, family, size, print_revision, part_number, first, last, heat, machine,

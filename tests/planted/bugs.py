@@ -26,7 +26,7 @@ BUGS = [
          old="      mark_suspects(draft, gauge);\n", new=""),
     dict(name="two benches may have one part", file="daemon/walk/claims.cpp", test="test_walk",
          case="a part ends when none of its steps is open, and the lot's next begins by itself in the same event",
-         old="= claim.end != \"given_back\";", new="= false;"),
+         old="return claim == nullptr || claim->end == \"given_back\";", new="return true;"),
     dict(name="a start repeats nothing", file="daemon/walk/decide_house.cpp", test="test_walk",
          case="a start repeats the last reading of an active walk before anything counts",
          old="if (walk.state.standing.counted) walk.state.standing.resumed = true;", new=""),
