@@ -19,7 +19,7 @@ struct ServeConfig {
   std::string address = "127.0.0.1";  ///< a loopback address; any other is refused until people can sign in
   std::uint16_t port = 7411;          ///< 0: any free one, see Server::port()
   std::string unix_socket;            ///< path of the Unix socket, mode 0660; empty: none
-  std::size_t connections_max = 128;
+  std::size_t connections_max = 512;
   std::size_t header_bytes_max = 8 * 1024;
   std::size_t body_bytes_max = 64 * 1024;
   std::size_t pool_threads = 2;
