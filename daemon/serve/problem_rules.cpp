@@ -65,6 +65,8 @@ constexpr std::array rules{
     RuleProblem{"not_a_key", "This is no key",
                 "A key is the journal's 32 hex digits, a hyphen, and a number."},
     RuleProblem{"not_a_serial_line", "This is no serial line", "The port's path leads to something else."},
+    RuleProblem{"not_an_address", "This is no address",
+                "Write host and port of the device server, as in 192.0.2.7:4001."},
     RuleProblem{"not_asked", "This gauge is not asked", "It speaks by itself: press its button."},
     RuleProblem{"not_exact", "Not exact in that unit",
                 "The value has no finite decimal there: nothing is rounded to fit."},

@@ -1,31 +1,13 @@
-// Bytes and times to every dialect of the tree. Input: one byte chooses the dialect, then records of two
+// Bytes and times to every dialect of one kind (TALLYSTICK_KIND). Input: one byte chooses the dialect, then records of two
 // bytes (how much time passes, how many bytes follow) and bytes.
 #include <cstdlib>
-#include <filesystem>
-#include <fstream>
-#include <iterator>
 
+#include "all_dialects.hpp"
 #include "drivers/decode/replay_log.hpp"
 
 using namespace tallystick;
 
 namespace {
-
-std::vector<std::shared_ptr<const Dialect>> all_dialects() {
-  std::map<std::string, std::shared_ptr<const Dialect>> by_name;
-  for (const auto& entry :
-       std::filesystem::directory_iterator(std::string(TALLYSTICK_SOURCE_DIR) + "/config/dialects")) {
-    if (entry.path().extension() != ".toml") continue;
-    std::ifstream in(entry.path());
-    const std::string toml{std::istreambuf_iterator<char>(in), {}};
-    auto read = read_dialect(toml, entry.path().string());
-    if (!read) std::abort();
-    by_name[read->name] = std::make_shared<const Dialect>(*std::move(read));
-  }
-  std::vector<std::shared_ptr<const Dialect>> out;
-  for (const auto& [name, dialect] : by_name) out.push_back(dialect);
-  return out;
-}
 
 std::string lines(const std::vector<DecodeEvent>& events) {
   std::string out;
@@ -36,7 +18,7 @@ std::string lines(const std::vector<DecodeEvent>& events) {
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
-  static const auto dialects = all_dialects();
+  static const auto dialects = fuzz::all_dialects(TALLYSTICK_KIND);
   if (size < 2) return 0;
   const auto& dialect = dialects[data[0] % dialects.size()];
   const std::string_view input(reinterpret_cast<const char*>(data) + 1, size - 1);
