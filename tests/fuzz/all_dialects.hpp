@@ -1,5 +1,5 @@
-// The dialects of the tree, sorted by name, for the targets that choose one by a byte. `kind`: "line" (a pattern),
-// "fixed" (columns), "binary", or "" for all of them.
+// The dialects of the tree, sorted by name, for the targets that choose one by a byte. `kind`: "line" (a
+// pattern), "fixed" (columns), "binary", or "" for all of them.
 #pragma once
 
 #include <cstdlib>
@@ -16,7 +16,9 @@
 namespace tallystick::fuzz {
 
 inline std::string kind_of(const std::string& toml) {
-  const auto has = [&](const char* section) { return toml.find(std::string("\n[") + section) != std::string::npos; };
+  const auto has = [&](const char* section) {
+    return toml.find(std::string("\n[") + section) != std::string::npos;
+  };
   return has("binary") ? "binary" : has("columns") ? "fixed" : has("registers") ? "registers" : "line";
 }
 

@@ -1,5 +1,5 @@
-// Bytes and times to every dialect of one kind (TALLYSTICK_KIND). Input: one byte chooses the dialect, then records of two
-// bytes (how much time passes, how many bytes follow) and bytes.
+// Bytes and times to every dialect of one kind (TALLYSTICK_KIND). Input: one byte chooses the dialect, then
+// records of two bytes (how much time passes, how many bytes follow) and bytes.
 #include <cstdlib>
 
 #include "all_dialects.hpp"

@@ -1,6 +1,6 @@
 // What a network can do to a port's bytes: cut them anywhere, hold them back, end in the middle, come again.
-// Input: one byte chooses the dialect, then records of a byte (what happens) and its argument. The wire is one
-// end of a socket pair, so a run takes no connection's time; everything above it is the real StreamPort.
+// Input: one byte chooses the dialect, then records of a byte (what happens) and its argument. The wire is
+// one end of a socket pair, so a run takes no connection's time; everything above it is the real StreamPort.
 #include <spdlog/logger.h>
 #include <spdlog/sinks/null_sink.h>
 #include <sys/socket.h>
@@ -58,7 +58,8 @@ class FarPort : public StreamPort {
 
  private:
   std::optional<Opening> open_wire() override {
-    if (!reachable) return Opening(fail("port_absent", "it does not answer", "port fuzz", "look at its cable"));
+    if (!reachable)
+      return Opening(fail("port_absent", "it does not answer", "port fuzz", "look at its cable"));
     int pair[2];
     if (::socketpair(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0, pair) != 0) std::abort();
     hang_up();
@@ -66,7 +67,9 @@ class FarPort : public StreamPort {
     sent.clear();
     return Opening(Opened{std::make_unique<Ended>(pair[0]), around_.clock.now()});
   }
-  Error ended(const std::string& how) const override { return {"port_lost", how, "port fuzz", "look at its cable"}; }
+  Error ended(const std::string& how) const override {
+    return {"port_lost", how, "port fuzz", "look at its cable"};
+  }
 };
 
 /// Nothing is invented, nothing joined over two connections.
@@ -78,7 +81,9 @@ struct Watching : GaugeSink {
     if (port->sent.find(frame.bytes) == std::string::npos) std::abort();
   }
   void reading(Reading reading) override { look(reading.frame); }
-  void refusal(const std::string&, const std::string&, const Refusal&, const Frame& frame) override { look(frame); }
+  void refusal(const std::string&, const std::string&, const Refusal&, const Frame& frame) override {
+    look(frame);
+  }
   void port_changed(const PortStatus&) override {}
   void unknown_channel(const UnknownChannel&) override {}
 };
@@ -99,7 +104,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   config.driver = "tcp";
   config.dialect = for_network(dialect);
   config.gauges = {{"g-1", "", dialect->speaks}, {"g-2", "1", dialect->speaks}};
-  const auto port = std::make_shared<FarPort>(config, Surroundings{loop, sink, clock, log, [] { return 0.5; }});
+  const auto port =
+      std::make_shared<FarPort>(config, Surroundings{loop, sink, clock, log, [] { return 0.5; }});
   sink.port = port.get();
   port->start();
   const auto turn = [&] {
@@ -115,10 +121,12 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         const std::string bytes(reinterpret_cast<const char*>(data) + i + 2, length);
         port->sent += bytes;
         port->all_sent += static_cast<std::int64_t>(length);
-        if (::send(port->far, bytes.data(), bytes.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(length)) std::abort();
+        if (::send(port->far, bytes.data(), bytes.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(length))
+          std::abort();
       }
       i += length;
-      if (what % 2 == 0) turn();  // else it lies there until the next turn: two segments in one read, or the end with it
+      if (what % 2 == 0)
+        turn();  // else it lies there until the next turn: two segments in one read, or the end with it
     } else if (what < 200) {
       clock.pass(std::int64_t{argument} * argument * millisecond / 10);
       turn();
