@@ -47,13 +47,28 @@ int compute_list(const ComputeListOptions& options, Streams streams);
 /// member, `fault` tells it, or the first member that nobody asked for.
 class InputFields {
  public:
-  explicit InputFields(const boost::json::object& input) : input_(input) {}
+  /// `place`: of the object within the whole input, as "sections[2]."; it stands before each name in a fault.
+  explicit InputFields(const boost::json::object& input, std::string place = {})
+      : input_(input), place_(std::move(place)) {}
 
   /// Errors "missing_field", "bare_number", "wrong_type".
   std::string text(std::string_view key);
   std::optional<std::string> optional_text(std::string_view key);
   Unit unit(std::string_view key, const std::string& name);
   Quantity quantity(std::string_view key, const std::string& text, Unit unit);
+  /// A length, or an angle in degrees: the member's name says its unit.
+  Quantity quantity(std::string_view key);
+  std::optional<Quantity> optional_quantity(std::string_view key);
+  /// The nearest double of a length in millimetres, of an angle in radians.
+  double number(std::string_view key);
+  std::optional<double> optional_number(std::string_view key);
+  /// A list of texts. Error "wrong_type" where one is something else, "missing_field".
+  std::vector<Quantity> quantities(std::string_view key);
+  /// A list of objects, each with its place ("sections[2].").
+  std::vector<std::pair<const boost::json::object*, std::string>> objects(std::string_view key);
+  const boost::json::array* list(std::string_view key);
+  /// Of an object inside this one: its first fault, or one of the names that nobody asked for there.
+  void inner(InputFields& fields);
   /// Takes a result, its error under the member's name where it has no better place.
   template <class T>
   T taken(std::string_view key, Expected<T> result, T otherwise = {}) {
@@ -67,6 +82,7 @@ class InputFields {
   void note(Error error, std::string_view key);
 
   const boost::json::object& input_;
+  std::string place_;
   std::vector<std::string> asked_;
   std::optional<Error> first_;
 };
@@ -77,5 +93,24 @@ int always_good(const boost::json::object& answer);
 
 extern const Computation convert_computation, verdict_computation;  // compute_values.cpp
 extern const Computation fit_computation, general_computation;      // compute_limits.cpp
+// compute_geometry.cpp
+extern const Computation position_computation, coaxiality_computation, runout_computation,
+    parallelism_computation, perpendicularity_computation;
+// compute_form.cpp
+extern const Computation sweep_computation, flatness_computation, straightness_computation,
+    bolt_circle_computation;
+// compute_handbook.cpp
+extern const Computation over_wires_computation, over_balls_computation, dovetail_computation,
+    sine_bar_computation, two_rolls_computation, two_balls_computation, taper_computation, arc_computation;
+
+/// Puts a length from floating point into an answer: `key`_mm as text at nanometres, what is judged, and
+/// `key`_unrounded_mm as a number. Error "not_a_number", "overflow".
+Done put_length(boost::json::object& out, const std::string& key, double millimetres);
+/// Judges `value` against the tolerance of the input, where it has one: `verdict` and `by_mm`.
+void put_verdict(boost::json::object& out, InputFields& fields, Quantity value,
+                 const std::optional<Quantity>& tolerance);
+/// One line a member, numbers and texts as they stand; what is_unrounded is left to --json.
+std::string members_in_words(const boost::json::object& answer);
+int status_of_answer(const boost::json::object& answer);
 
 }  // namespace tallystick::cli

@@ -11,8 +11,14 @@
 namespace tallystick::cli {
 namespace {
 
-constexpr std::array computation_table = {&convert_computation, &fit_computation, &general_computation,
-                                          &verdict_computation};
+constexpr std::array computation_table = {
+    &arc_computation,          &bolt_circle_computation, &coaxiality_computation,
+    &convert_computation,      &dovetail_computation,    &fit_computation,
+    &flatness_computation,     &general_computation,     &over_balls_computation,
+    &over_wires_computation,   &parallelism_computation, &perpendicularity_computation,
+    &position_computation,     &runout_computation,      &sine_bar_computation,
+    &straightness_computation, &sweep_computation,       &taper_computation,
+    &two_balls_computation,    &two_rolls_computation,   &verdict_computation};
 
 Expected<std::string> content_of(const std::string& file, Streams streams) {
   if (file == "-")
@@ -53,61 +59,6 @@ std::string word(const boost::json::object& answer, std::string_view key) {
 
 int always_good(const boost::json::object&) { return status::good; }
 
-std::optional<std::string> InputFields::optional_text(std::string_view key) {
-  asked_.emplace_back(key);
-  const auto* value = input_.if_contains(key);
-  if (value == nullptr || value->is_null()) return {};
-  if (value->is_number()) {
-    note({"bare_number",
-          "a bare number would pass through binary floating point",
-          {},
-          "put it in quotes: \"" + boost::json::serialize(*value) + "\""},
-         key);
-  } else if (!value->is_string()) {
-    note({"wrong_type", "a text in quotes is expected", {}, "--example prints an input that works"}, key);
-  } else {
-    return std::string(value->get_string());
-  }
-  return std::string();
-}
-
-std::string InputFields::text(std::string_view key) {
-  const auto found = optional_text(key);
-  if (!found)
-    note({"missing_field",
-          "\"" + std::string(key) + "\" is missing",
-          {},
-          "--example prints an input that works"},
-         key);
-  return found.value_or("");
-}
-
-Unit InputFields::unit(std::string_view key, const std::string& name) {
-  return first_ ? Unit() : taken(key, Unit::named(name));
-}
-
-Quantity InputFields::quantity(std::string_view key, const std::string& text, Unit unit) {
-  return first_ ? Quantity() : taken(key, Quantity::parse(text, unit));
-}
-
-std::optional<Error> InputFields::fault() {
-  if (first_) return first_;
-  for (const auto& member : input_)
-    if (std::find(asked_.begin(), asked_.end(), member.key()) == asked_.end()) {
-      std::string known;
-      for (const auto& key : asked_) known += (known.empty() ? "" : ", ") + key;
-      return Error{"unknown_field", quoted(member.key()) + " is not asked for", std::string(member.key()),
-                   "known here: " + known};
-    }
-  return {};
-}
-
-void InputFields::note(Error error, std::string_view key) {
-  if (first_) return;
-  error.where = key;
-  first_ = std::move(error);
-}
-
 int compute(const ComputeOptions& options, Streams streams) {
   const auto& computation = *options.computation;
   if (options.example) {
@@ -137,7 +88,7 @@ int compute_list(const ComputeListOptions& options, Streams streams) {
     if (options.json)
       list.push_back(boost::json::object{{"name", one->name}, {"about", one->about}});
     else
-      streams.out << one->name << std::string(10 - std::min<std::size_t>(9, one->name.size()), ' ')
+      streams.out << one->name << std::string(18 - std::min<std::size_t>(17, one->name.size()), ' ')
                   << one->about << '\n';
   }
   if (options.json) streams.out << boost::json::serialize(list) << '\n';

@@ -70,6 +70,16 @@ void add_general(CLI::App& compute_app, Run& run) {
   });
 }
 
+/// Those with more members than a line takes: the whole input is a file.
+void add_whole(CLI::App& compute_app, Run& run) {
+  for (const auto* one : computations()) {
+    const auto known = compute_app.get_subcommands([&](CLI::App* app) { return app->get_name() == one->name; });
+    if (!known.empty()) continue;
+    Options options;
+    add_computation(compute_app, run, *one, options);
+  }
+}
+
 }  // namespace
 
 void add_compute(CLI::App& app, Run& run) {
@@ -81,6 +91,7 @@ void add_compute(CLI::App& app, Run& run) {
   add_values(command, run);
   add_fit(command, run);
   add_general(command, run);
+  add_whole(command, run);
   command.callback([&command, &run, listing] {
     if (command.get_subcommands().empty())
       run.command = [&run, listing] { return compute_list(*listing, run.streams); };
