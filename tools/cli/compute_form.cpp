@@ -211,7 +211,7 @@ const Computation straightness_computation = {
     status_of_answer};
 
 const Computation bolt_circle_computation = {
-    "bolt_circle",
+    "bolt-circle",
     "Centre, diameter and positions of holes on a circle",
     R"({"nominal_diameter_mm": "50", "first_hole_deg": "0", "tolerance_mm": "0.1", "holes": [{"x_mm": "25.01", "y_mm": "0.01"}, {"x_mm": "0.02", "y_mm": "25"}, {"x_mm": "-24.99", "y_mm": "0"}, {"x_mm": "0", "y_mm": "-25.01"}]})",
     bolt_circle_worked,

@@ -159,14 +159,14 @@ Expected<object> arc_worked(const object& input) {
 }  // namespace
 
 const Computation over_wires_computation = {
-    "over_wires",
+    "over-wires",
     "Pitch diameter of a thread over three wires, or what to read for one",
     R"({"pitch_mm": "2.5", "angle_deg": "60", "pitch_diameter_mm": "18.3762", "wire_mm": "1.443"})",
     over_wires_worked,
     members_in_words,
     always_good};
 const Computation over_balls_computation = {
-    "over_balls",
+    "over-balls",
     "Diameter of a V groove over two balls or pins",
     R"({"over_balls_mm": "86.5", "ball_mm": "2.5", "groove_angle_deg": "40", "width_mm": "3"})",
     over_balls_worked,
@@ -186,14 +186,14 @@ const Computation sine_bar_computation = {"sine-bar",
                                           members_in_words,
                                           always_good};
 const Computation two_rolls_computation = {
-    "two_rolls",
+    "two-rolls",
     "Included angle of a taper by two rolls",
     R"({"large_mm": "20", "small_mm": "10", "centre_distance_mm": "60"})",
     two_rolls_worked,
     members_in_words,
     always_good};
 const Computation two_balls_computation = {
-    "two_balls",
+    "two-balls",
     "Included angle of a conical bore by two balls",
     R"({"large_mm": "20", "small_mm": "10", "depth_large_mm": "5", "depth_small_mm": "50"})",
     two_balls_worked,
