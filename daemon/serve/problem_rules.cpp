@@ -42,6 +42,8 @@ constexpr std::array rules{
                 "Another program holds its lock: stop it, or send the command through the running daemon."},
     RuleProblem{"missing_field", "Something is missing",
                 "The message names what the computation needs besides."},
+    RuleProblem{"mute", "The port is open and says nothing",
+                "It is opened anew; look at the gauge's power, its cable, and that it is set to send."},
     RuleProblem{"network_share", "The data folder lies on a network share",
                 "Locks and syncs are not dependable there: use a disk of this machine."},
     RuleProblem{"newer_format", "Made by a newer version",

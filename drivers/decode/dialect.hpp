@@ -89,6 +89,8 @@ struct Dialect {
   Speaks speaks = Speaks::pushed;
   /// A streaming gauge that says nothing for so long is silent; 0: silence means nothing (pushed, asked).
   std::chrono::milliseconds silent_after{0};
+  /// A streaming gauge that has been silent for so long: its port is closed and opened anew; 0: only reported.
+  std::chrono::milliseconds reopen_after{0};
   /// A streaming gauge is not known before so many frames were understood after opening; 0 for the others.
   int frames_to_identify = 0;
   std::optional<Ask> ask;      ///< set exactly where `speaks` is asked

@@ -221,7 +221,8 @@ void DialectReader::read_talk() {
       fields.milliseconds("silent_after_ms", 10, 86'400'000).value_or(streams ? 2'000'000'000 : 0));
   dialect_.frames_to_identify =
       static_cast<int>(fields.whole("frames_to_identify", 1, 100).value_or(streams ? 2 : 0));
-  for (const auto key : {"silent_after_ms", "frames_to_identify"}) {
+  dialect_.reopen_after = whole_milliseconds(fields.milliseconds("reopen_after_ms", 1000, 86'400'000).value_or(0));
+  for (const auto key : {"silent_after_ms", "frames_to_identify", "reopen_after_ms"}) {
     if (!streams && speaks && fields.has(key)) {
       fields.fault("contradiction",
                    "talk." + std::string(key) + " stands there, but the gauge does not stream",

@@ -146,6 +146,7 @@ Do PortLife::closed(std::int64_t now, double jitter) {
 
 Do PortLife::heard(std::int64_t now) {
   heard_ = now;
+  opened_in_vain_ = 0;
   stable_ = true;
   failures_ = 0;
   if (state_ != PortState::silent) return {};
@@ -176,8 +177,17 @@ Do PortLife::tick(std::int64_t now) {
       become(PortState::silent, now);
       return {Do::Act::nothing, true, "port " + port_ + " is silent: " + text(*why_), true};
     }
-    case PortState::silent:
-      return {};
+    case PortState::silent: {
+      ++opened_in_vain_;
+      const auto times = std::to_string(opened_in_vain_) + (opened_in_vain_ == 1 ? " time" : " times");
+      return lost(
+          now,
+          Error{"mute", "it is open and says nothing; it is opened anew (" + times + " since it was heard)",
+                "port " + port_,
+                opened_in_vain_ < 3 ? "check the gauge's power and cable"
+                                    : "opening it does not help: check the gauge's power, its cable and that "
+                                      "it is set to send"});
+    }
   }
   return {};
 }
@@ -196,7 +206,8 @@ std::optional<std::int64_t> PortLife::wake_at() const {
       if (limits_.silent_after_ns <= 0) return {};
       return std::max(opened_at_ + limits_.warm_up_ns, heard_.value_or(0)) + limits_.silent_after_ns;
     case PortState::silent:
-      return {};
+      if (limits_.reopen_after_ns <= 0) return {};
+      return since_ + (limits_.reopen_after_ns << std::min(opened_in_vain_, 6));
   }
   return {};
 }

@@ -44,7 +44,10 @@ class PortLife {
  public:
   struct Limits {
     std::int64_t silent_after_ns =
-        0;                        ///< 0: this gauge only speaks when pressed or asked, silence says nothing
+        0;  ///< 0: this gauge only speaks when pressed or asked, silence says nothing
+    /// Open, but silent for so long: closed and opened anew, after each time in vain after twice as long (at
+    /// most 64 times). 0: silence is only reported.
+    std::int64_t reopen_after_ns = 0;
     std::int64_t warm_up_ns = 0;  ///< bytes in it are discarded by the driver (and counted there)
     std::int64_t stable_after_ns = 2'000'000'000;  ///< open for so long, or heard: the back-off starts anew
     BackOff back_off;
@@ -98,6 +101,7 @@ class PortLife {
   std::int64_t away_since_ = 0;
   bool started_ = false, was_told_ = false, stable_ = false, holds_ = false;
   std::uint64_t attempts_ = 0, failures_ = 0, losses_ = 0;
+  int opened_in_vain_ = 0;  ///< times that it was opened anew for its silence, since it was last heard
   std::optional<Error> why_;
   std::optional<std::int64_t> heard_;
 };

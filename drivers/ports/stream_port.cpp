@@ -28,6 +28,7 @@ std::int64_t nanoseconds(auto duration) {
 PortLife::Limits limits_of(const Dialect& dialect) {
   PortLife::Limits limits;
   limits.silent_after_ns = nanoseconds(dialect.silent_after);
+  limits.reopen_after_ns = nanoseconds(dialect.reopen_after);
   limits.warm_up_ns = nanoseconds(dialect.port.warm_up);
   return limits;
 }

@@ -26,7 +26,7 @@ inline std::vector<std::shared_ptr<const Dialect>> all_dialects(const std::strin
   std::map<std::string, std::shared_ptr<const Dialect>> by_name;
   for (const auto& entry :
        std::filesystem::directory_iterator(std::string(TALLYSTICK_SOURCE_DIR) + "/config/dialects")) {
-    if (entry.path().extension() != ".toml") continue;
+    if (!entry.path().filename().string().ends_with(".dialect.toml")) continue;
     std::ifstream in(entry.path());
     const std::string toml{std::istreambuf_iterator<char>(in), {}};
     if (!kind.empty() && kind_of(toml) != kind) continue;

@@ -202,6 +202,35 @@ TEST_CASE("silence of a gauge that speaks when pressed means nothing") {
   CHECK(port.life.state() == PortState::open);
 }
 
+TEST_CASE("open but mute: opened anew where that is asked for, ever later, until it is heard; else only reported") {
+  PortLife::Limits limits;
+  limits.silent_after_ns = 3 * second;
+  limits.reopen_after_ns = 10 * second;
+  FakePort port(limits);
+  port.carry_out(port.life.start(port.now));
+  std::vector<std::int64_t> waits;
+  for (int turn = 0; turn < 4; ++turn) {
+    while (port.life.state() != PortState::silent) REQUIRE(port.step());
+    const auto silent_since = port.now;
+    REQUIRE(port.step());
+    CHECK(port.life.state() == PortState::lost);
+    CHECK(port.life.why()->code == "mute");
+    CHECK((port.life.why()->hint.find("does not help") != std::string::npos) == (turn >= 2));
+    waits.push_back((port.now - silent_since) / second);
+  }
+  CHECK(waits == std::vector<std::int64_t>{10, 20, 40, 80});
+  while (port.life.state() != PortState::open) REQUIRE(port.step());
+  port.carry_out(port.life.heard(port.now));
+  while (port.life.state() != PortState::silent) REQUIRE(port.step());
+  CHECK(*port.life.wake_at() == port.now + 10 * second);
+
+  limits.reopen_after_ns = 0;
+  FakePort reported(limits);
+  reported.carry_out(reported.life.start(reported.now));
+  while (reported.life.state() != PortState::silent) REQUIRE(reported.step());
+  CHECK_FALSE(reported.life.wake_at().has_value());
+}
+
 TEST_CASE("a port that warms up is opening until it is warm, and may be lost meanwhile") {
   PortLife::Limits limits;
   limits.warm_up_ns = 2 * second;

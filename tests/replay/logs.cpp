@@ -28,7 +28,7 @@ const std::map<std::string, std::shared_ptr<const Dialect>>& dialects() {
   static const auto all = [] {
     std::map<std::string, std::shared_ptr<const Dialect>> out;
     for (const auto& entry : fs::directory_iterator(fs::path(TALLYSTICK_SOURCE_DIR) / "config/dialects")) {
-      if (entry.path().extension() != ".toml") continue;
+      if (!entry.path().filename().string().ends_with(".dialect.toml")) continue;
       auto dialect = read_dialect(content_of(entry.path()), entry.path().string());
       if (!dialect) give_up(dialect.error());
       const std::string name = dialect->name;
