@@ -6,6 +6,7 @@ import os
 import subprocess
 import unittest
 from pathlib import Path
+from statistics import NormalDist
 
 PROGRAM = Path(os.environ.get("TALLYSTICK_BIN", "build/release/bin")) / "tallystick"
 
@@ -37,7 +38,7 @@ def example(name):
 
 class Examples(unittest.TestCase):
     def test_every_example_works_and_its_words_too(self):
-        self.assertGreaterEqual(len(names()), 21)
+        self.assertGreaterEqual(len(names()), 24)
         for name in names():
             with self.subTest(name):
                 status, out, err = compute(name, example(name))
@@ -107,6 +108,37 @@ class Shapes(unittest.TestCase):
         self.assertAlmostEqual(out["angle_deg"], 20, places=6)
         self.assertAlmostEqual(answer("taper", {"large_mm": "25.4", "small_mm": "24.1", "length_mm": "26"})["one_to"], 20, places=9)
         self.assertEqual(answer("arc", {"chord_mm": "60", "height_mm": "10"})["radius_mm"], "50")
+
+
+class Uncertainty(unittest.TestCase):
+    def test_a_decision_against_pythons_own_normal_distribution(self):
+        given = example("decision")
+        out = answer("decision", given)
+        true = NormalDist(25.020, 0.001)
+        self.assertEqual((out["verdict"], out["accept_to_mm"]), ("undecided", "25.019"))
+        self.assertAlmostEqual(out["probability_of_conformance"], true.cdf(25.021) - true.cdf(25.000), places=9)
+        self.assertAlmostEqual(out["consumers_risk"], 1 - true.cdf(25.021), places=9)
+        self.assertEqual(answer("decision", {**given, "rule": "simple"})["verdict"], "accept")
+        self.assertEqual(answer("decision", {**given, "value_mm": "25.019"})["verdict"], "accept")
+        self.assertEqual(answer("decision", {**given, "value_mm": "25.0230001"})["verdict"], "reject")
+        self.assertAlmostEqual(out["tolerance_to_uncertainty"], 10.5, places=9)
+
+    def test_a_budget_recomputed(self):
+        out = answer("budget", example("budget"))
+        parts = [1.2 / 2, 0.5 / math.sqrt(3), 0.8]
+        self.assertAlmostEqual(out["combined_um"], math.sqrt(sum(p * p for p in parts)), places=12)
+        self.assertAlmostEqual(out["degrees_of_freedom"], sum(p * p for p in parts) ** 2 / (0.8 ** 4 / 24), places=9)
+        self.assertAlmostEqual(sum(line["share"] for line in out["contributions"]), 1, places=12)
+
+    def test_a_length_at_20_degrees(self):
+        # tests/reference/data/thermal_examples.csv, first row.
+        out = answer("temperature", {"indicated_mm": "100", "part_um_per_m_K": "23.6", "part_degC": "25", "scale_um_per_m_K": "11.5",
+                                     "scale_degC": "25"})
+        self.assertEqual(out["length_at_20_degC_mm"], "99.993951")
+        status, _, err = compute("temperature", {"indicated_mm": "100", "part_degC": "60", "scale_degC": "20"})
+        self.assertEqual(status, 2)
+        self.assertIn("out_of_range", err)
+        self.assertEqual(compute("temperature", {"indicated_mm": "100", "part_material": "cheese", "part_degC": "20", "scale_degC": "20"})[0], 2)
 
 
 class Refused(unittest.TestCase):

@@ -102,6 +102,8 @@ extern const Computation sweep_computation, flatness_computation, straightness_c
 // compute_handbook.cpp
 extern const Computation over_wires_computation, over_balls_computation, dovetail_computation,
     sine_bar_computation, two_rolls_computation, two_balls_computation, taper_computation, arc_computation;
+// compute_uncertainty.cpp
+extern const Computation temperature_computation, budget_computation, decision_computation;
 
 /// Puts a length from floating point into an answer: `key`_mm as text at nanometres, what is judged, and
 /// `key`_unrounded_mm as a number. Error "not_a_number", "overflow".

@@ -12,13 +12,12 @@ namespace tallystick::cli {
 namespace {
 
 constexpr std::array computation_table = {
-    &arc_computation,          &bolt_circle_computation, &coaxiality_computation,
-    &convert_computation,      &dovetail_computation,    &fit_computation,
-    &flatness_computation,     &general_computation,     &over_balls_computation,
-    &over_wires_computation,   &parallelism_computation, &perpendicularity_computation,
-    &position_computation,     &runout_computation,      &sine_bar_computation,
-    &straightness_computation, &sweep_computation,       &taper_computation,
-    &two_balls_computation,    &two_rolls_computation,   &verdict_computation};
+    &arc_computation,         &bolt_circle_computation,      &budget_computation,     &coaxiality_computation,
+    &convert_computation,     &decision_computation,         &dovetail_computation,   &fit_computation,
+    &flatness_computation,    &general_computation,          &over_balls_computation, &over_wires_computation,
+    &parallelism_computation, &perpendicularity_computation, &position_computation,   &runout_computation,
+    &sine_bar_computation,    &straightness_computation,     &sweep_computation,      &taper_computation,
+    &temperature_computation, &two_balls_computation,        &two_rolls_computation,  &verdict_computation};
 
 Expected<std::string> content_of(const std::string& file, Streams streams) {
   if (file == "-")
