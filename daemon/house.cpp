@@ -19,6 +19,7 @@
 #include "daemon/pages/pages.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
+#include "daemon/serve/capture_routes.hpp"
 #include "daemon/serve/checklist_routes.hpp"
 #include "daemon/serve/gauge_routes.hpp"
 #include "daemon/serve/history_routes.hpp"
@@ -172,6 +173,7 @@ class HouseInside : public House {
     for (const auto& page : pages::all()) around.files.push_back({page.name, page.bytes, page.gzip});
     around.routes = serve::record_routes(place_);
     for (auto& route : serve::history_routes(place_)) around.routes.push_back(std::move(route));
+    for (auto& route : serve::capture_routes(place_)) around.routes.push_back(std::move(route));
     add_gauge_routes(around.routes);
     for (auto& route : serve::checklist_routes({*desk_, [this] { return configuration_.editions(); }, [this] { return configuration_.shop.gauges; }}))
       around.routes.push_back(std::move(route));

@@ -41,6 +41,8 @@ class SinkToDesk : public ports::GaugeSink {
     const auto& whose = gauge.empty() && gauges.size() == 1 ? gauges.front() : gauge;
     trials->refused(whose, refusal, frame);
     desk()->refused(whose, refusal, frame);
+    if (whose.empty())
+      for (const auto& one : gauges) desk()->may_have_lost(one, refusal, frame);
   }
   void port_changed(const ports::PortStatus& status) override {
     walk::GaugeLine line;

@@ -35,7 +35,16 @@ struct Feature {
   std::string reduction = "each";
   std::string material;        ///< "outside" (too large leaves material to cut), "inside" (too small does), "" (neither)
   bool zero_plausible = false;
-  std::string capture;         ///< for captures: "now"
+  std::string capture;         ///< for captures: "now" | "settled" | "max" | "min" | "span" | "sweep"
+  // of captures but "now" (drivers/decode/capture.hpp); times in milliseconds
+  std::string capture_value;   ///< of a sweep: "span" | "max" | "min" | "mean"
+  std::string movement;        ///< in `unit`: it begins by itself at a movement farther than this; empty: at the action
+  std::string window;          ///< in `unit`: of settled values
+  int settle_ms = 0;           ///< of settled values: within the window for so long
+  int end_after_ms = 0;        ///< it ends by itself so long after its begin; 0: by *good*
+  int turns = 0;               ///< how many turns `end_after_ms` stands for; 0: it is a time
+  int least_ms = 0;            ///< *good* ends it no sooner
+  int longest_gap_ms = 0;      ///< between two samples; longer: its stream broke
   // words and pictures
   std::string method;          ///< "from above; part at rest, burr taken off"
   std::string question_good;   ///< members, checks and looks: the question, with the good answer named
@@ -50,7 +59,8 @@ struct Feature {
   bool operator==(const Feature&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Feature, (), (key, balloon, name, kind, feature_class, stages, unit, nominal, lower, upper,
-  plausible_lower, plausible_upper, decimals, gauge_kind, places, reduction, material, zero_plausible, capture, method,
+  plausible_lower, plausible_upper, decimals, gauge_kind, places, reduction, material, zero_plausible, capture, capture_value,
+  movement, window, settle_ms, end_after_ms, turns, least_ms, longest_gap_ms, method,
   question_good, question_no_go, tool, edge, ruler, before, tells_sizes_apart,
   exception))
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <set>
 
+#include "daemon/checklist/capture_source.hpp"
 #include "daemon/measure/general_tolerances.hpp"
 #include "daemon/measure/iso286.hpp"
 
@@ -15,7 +16,7 @@ const std::vector<std::string> stage_names = {"setup",     "first_part", "in_pro
 const std::vector<std::string> formula_keys = {"nominal",         "lower",           "upper",
                                                "plus_minus",      "lower_deviation", "upper_deviation",
                                                "plausible_lower", "plausible_upper",
-                                               "shorter_side"};
+                                               "shorter_side",    "movement",        "window"};
 
 void read_formulas(TomlTable& table, Formulas& formulas) {
   for (const auto& key : formula_keys) {
@@ -95,7 +96,7 @@ void read_measured(TomlTable& table, FeatureSource& feature) {
   feature.material = table.word("material", {"outside", "inside", ""}, "");
   feature.zero_plausible = table.yes_or_no("zero_plausible", false);
   feature.tells_sizes_apart = table.yes_or_no("tells_sizes_apart", false);
-  if (feature.kind == "capture") feature.capture = table.word("capture", {"now"}, "now");
+  read_capture(table, feature);
 }
 
 void read_asked(TomlTable& table, FeatureSource& feature) {

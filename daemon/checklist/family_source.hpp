@@ -42,9 +42,10 @@ struct FeatureSource {
   Formulas formulas;
   LimitSymbols symbols;
   std::optional<Formula> only_if;
-  std::string gauge_kind, reduction, material, capture, method, question, question_no_go, tool, edge, ruler;
+  std::string gauge_kind, reduction, material, capture, capture_value, method, question, question_no_go, tool, edge, ruler;
   std::vector<std::string> places, before;
   int count = 1;
+  int settle_ms = 0, end_after_ms = 0, turns = 0, least_ms = 0, longest_gap_ms = 0;  ///< of a capture
   bool zero_plausible = false, tells_sizes_apart = false;
   bool sound = true;  ///< false: told already, so it is not worked out
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "daemon/checklist/capture_source.hpp"
+
 namespace tallystick::checklist {
 namespace {
 
@@ -120,6 +122,12 @@ Feature RowWorker::words_of(const FeatureSource& source, int place) {
   out.material = source.material;
   out.zero_plausible = source.zero_plausible;
   out.capture = source.capture;
+  out.capture_value = source.capture_value;
+  out.settle_ms = source.settle_ms;
+  out.end_after_ms = source.end_after_ms;
+  out.turns = source.turns;
+  out.least_ms = source.least_ms;
+  out.longest_gap_ms = source.longest_gap_ms;
   out.method = words(source.method);
   out.question_good = words(source.question);
   out.question_no_go = words(source.question_no_go);
@@ -230,7 +238,25 @@ bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas
   feature.nominal = text(limits->nominal);
   feature.lower = text(limits->lower);
   feature.upper = text(limits->upper);
-  return set_plausible(source, formulas, *limits, *unit, feature.decimals, feature);
+  return set_capture(source, formulas, *limits, *unit, feature) &&
+         set_plausible(source, formulas, *limits, *unit, feature.decimals, feature);
+}
+
+bool RowWorker::set_capture(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
+                            Feature& feature) {
+  bool good = true;
+  for (const auto& [key, out] : {std::pair<const char*, std::string*>{"movement", &feature.movement}, {"window", &feature.window}}) {
+    const auto value = formula(formulas, key, unit);
+    if (value && !*value) continue;
+    auto fault = value ? capture_fault(source, key, **value, limits) : value.error();
+    if (!value || !fault.code.empty()) {
+      find(source, key, fault, formulas.at(key).line);
+      good = false;
+      continue;
+    }
+    *out = (*value)->text();
+  }
+  return good;
 }
 
 bool RowWorker::set_plausible(const FeatureSource& source, const Formulas& formulas, const Limits& limits,

@@ -43,6 +43,8 @@ class RowWorker {
                                const LimitSymbols& symbols, Unit unit);
   Expected<Limits> limits_by_symbol(const Formulas& formulas, const LimitSymbols& symbols,
                                     std::optional<Quantity> stated, Unit unit);
+  bool set_capture(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
+                   Feature& feature);
   bool set_plausible(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
                      int decimals, Feature& feature);
   Expected<std::optional<Quantity>> formula(const Formulas& formulas, const std::string& key, Unit unit);

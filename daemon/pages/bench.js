@@ -9,6 +9,7 @@ import { Drawing } from "./drawing.js";
 import { sentence, next_sentence } from "./say.js";
 import { last_shown } from "./verdict.js";
 import { shape } from "./shapes.js";
+import { trace_picture } from "./trace.js";
 import { draw_stage } from "./stage.js";
 import { choose, close_panel, panel_key, panel_open } from "./panels.js";
 import { open_menu, can_be_set_aside, choose_about, choose_person, choose_tool, refusal } from "./menu.js";
@@ -99,9 +100,10 @@ function show_value(view) {
     seen.of ? make("div", { class: "of" }, seen.of) : null, seen.word || seen.number ? shape(seen.shape) : null,
     seen.number != null ? make("div", { class: "number" }, make("span", {}, seen.number), seen.unit ? make("wbr") : null, seen.unit ? make("small", {}, seen.unit) : null) : make("div", { class: "number words" }, seen.word),
     seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
+    seen.trace ? trace_picture(seen.trace, view.step) : null,
     ...[seen.detail].flat().filter(Boolean).map((text) => make("div", { class: "detail" }, text)),
     ...seen.more.map((text) => make("div", { class: "more" }, text)),
-    can_be_set_aside(view) ? make("button", { type: "button", "data-act": "about", class: "about" }, t("act.about")) : null);
+    !seen.trace && can_be_set_aside(view) ? make("button", { type: "button", "data-act": "about", class: "about" }, t("act.about")) : null);
   if (seen.key !== said_key) {
     const first = said_key === "";
     said_key = seen.key;

@@ -28,6 +28,16 @@ function for_setting(step) {
   return { title: t("do.setting_found", { ...values, master: capital(master) }), how: t(step.attempt > 1 ? "how.setting_wipe" : "how.setting_found", { ...values, gauge: step.attempt > 1 ? step.name : values.gauge }) };
 }
 
+/// How a capture with samples ends: by good, after a time or the time of its turns, or once its value has settled.
+const end_word = (capture) => capture.kind === "settled" ? "settled" : capture.end_after_ms == null ? "good" : capture.turns ? "turns" : "time";
+const ends_of = ({ capture }) => ({ seconds: shown((capture?.end_after_ms ?? 0) / 1000), turns: capture?.turns ?? "", settle: shown((capture?.settle_ms ?? 0) / 1000) });
+const while_it_runs = (trace) => trace.waits ? "waits" : trace.kind === "settled" ? "settled" : trace.end_after_ms == null ? "good" : "time";
+
+function how_begun(step, gauge) {
+  const values = { ...ends_of(step), gauge };
+  return [t(step.capture.movement != null ? "how.capture_begin.movement" : "how.capture_begin.good", values), t(`how.capture_end.${end_word(step.capture)}`, values)].join(" ");
+}
+
 function for_step(view) {
   const step = view.step;
   if (step.kind === "setting") return for_setting(step);
@@ -44,14 +54,16 @@ function for_step(view) {
     caution.splice(0, 1, t("caution.sharp"));
     return out;
   }
+  if (view.state === "capture" && view.trace) return { ...out, title: capital(t("do.capturing", { name: step.name })), how: t(`how.capturing.${while_it_runs(view.trace)}`, ends_of(step)) };
   if (view.state === "capture") return { ...out, title: capital(t("do.capture", { name: step.name })), how: t("how.capture") };
   if (!names) return { ...out, how: t("how.no_gauge") };
   const gone = (gauge) => ["lost", "absent", "backing_off"].includes(gauge.port_state ?? gauge.state);
   if (step.gauges.every(gone)) return { ...out, how: t("how.lost", { gauge: capital(names), time: step.gauges[0].since_utc ? clock_time(step.gauges[0].since_utc) : "\u2013" }) };
   const speaks = step.gauges[0].speaks ?? "pushed";
   const asked = view.asked_gauge && step.gauges.some((gauge) => gauge.id === view.asked_gauge);
-  out.how = t(asked ? "how.asked_now" : `how.${speaks}`, { gauge: capital(names) });
-  if (step.attempt === 2) out.how = t("how.once_more") + " " + capital(names) + ".";
+  out.how = step.capture ? how_begun(step, capital(names)) : t(asked ? "how.asked_now" : `how.${speaks}`, { gauge: capital(names) });
+  if (step.capture && step.attempt > 1) out.how = `${t("how.capture_again")} ${out.how}`;
+  else if (step.attempt === 2) out.how = t("how.once_more") + " " + capital(names) + ".";
   else if (step.attempt > 2) out.how = t("how.third") + " " + capital(names) + ".";
   else if (step.method) out.how += " " + step.method;
   return out;

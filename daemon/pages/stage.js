@@ -26,7 +26,7 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
   stage_place.classList.remove("beside");
   const stage = stage_place.getBoundingClientRect(), value_box = value_place.getBoundingClientRect();
   const step = ["step", "capture", "hold", "hard_hold", "resumed"].includes(view.state) && view.step?.kind !== "setting" ? view.step : null;
-  const last = view.last && ["counted", "answer", "setting", "held", "tell_again"].includes(view.last.what) ? view.last : null;
+  const last = !view.trace && view.last && ["counted", "answer", "setting", "held", "tell_again"].includes(view.last.what) ? view.last : null;
   const now_edge = drawing.edge(step?.edge), past_edge = last?.what !== "held" ? drawing.edge(last?.edge) : null;
   drawing.strengthen(now_edge, past_edge);
   const size = Math.max(.45, Math.min(1, stage.width / 1400));
@@ -44,10 +44,10 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
     // Beside a value there is room for one ruler: the value's own.
     const place = now_edge ? anchor(now_edge, step, overlay, .42) : apart && !past_edge ? null : beside(stage_place, value_place);
     if (place) {
-      const mark = together ? (last.what === "held" ? held_mark(view) : last) : null;
+      const mark = view.trace ? so_far(view.trace, step) : together ? (last.what === "held" ? held_mark(view) : last) : null;
       const made = draw_ruler(overlay, place, room(place, now_edge ? free : stage, most), now_edge ? step : { ...step, material: null }, { last: mark, earlier: view.earlier ?? [], hold: view.hold, size });
       if (made) rulers.push(made);
-      if (together) end = made?.end;
+      if (together || mark) end = made?.end;
     }
   } else if (now_edge && step) {
     ring(overlay, now_edge);
@@ -68,6 +68,11 @@ export function draw_stage(view, drawing, overlay, value_place, stage_place) {
 function filled_by(value_place, stage) {
   const box = value_place.getBoundingClientRect(), free = parseFloat(getComputedStyle(value_place).paddingLeft);
   return { x: box.left - stage.left + free, y: box.top - stage.top, width: box.width - free, height: box.height };
+}
+
+/// What a capture that runs would come to: a neutral mark, since it is not judged yet.
+function so_far(trace, step) {
+  return trace.value != null && !trace.waits && trace.unit === step.unit ? { value: trace.value, verdict: "" } : null;
 }
 
 function held_mark(view) {

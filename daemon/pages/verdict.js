@@ -51,9 +51,21 @@ function setting(last) {
            more: [t("detail.of_master", { nominal: shown(last.nominal), lower: shown(last.lower), upper: shown(last.upper) })] };
 }
 
+/// A capture that runs: its value so far, never a verdict.
+function capturing({ trace, step, walk }) {
+  const of = [walk?.serial ? t("head.part", { serial: walk.serial }) : "", step?.name ?? ""].filter(Boolean).join(" \u00b7 ");
+  const out = { shape: "waiting", number: null, unit: unit(trace.unit), detail: limits(step ?? {}), more: [], of: capital(of), key: "trace", trace };
+  if (trace.waits || trace.value == null) return { ...out, word: t(trace.waits ? "trace.waits" : "trace.begins"), detail: trace.last == null ? "" : `${shown(trace.last)} ${unit(trace.unit)}` };
+  out.number = padded(trace.value, step?.decimals ?? 0);
+  out.detail = [t(`trace.${trace.value_of}`), out.detail].filter(Boolean);
+  out.more = [t("trace.more", { least: shown(trace.least), greatest: shown(trace.greatest), unit: unit(trace.unit), samples: trace.samples })];
+  return out;
+}
+
 /// {shape, number, unit, word, detail, more: [], of, key}; `shape`: accept, reject, undecided, neutral, waiting.
 export function last_shown(view) {
   const last = view.last;
+  if (view.trace) return capturing(view);
   if (view.state === "idle" && !last) return null;
   if (!last) return { shape: "waiting", word: "", number: null, detail: "", more: [], of: "" };
   const of = [last.serial ? t("head.part", { serial: last.serial }) : "", last.name ? (last.place ? t("do.place", last) : last.name) : last.gauge_name].filter(Boolean).join(" \u00b7 ");

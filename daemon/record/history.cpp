@@ -73,6 +73,7 @@ HistoryLine line_of(const Event& event, const walk::Outcome& outcome) {
   line.raw_hex = hex_of(content.raw);
   line.what = outcome.what;
   line.why = outcome.why;
+  line.capture = outcome.capture;
   boost::system::error_code code;
   const auto input = json::parse(content.input, code);
   if (!code && input.is_object()) {

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "daemon/record/reader.hpp"
+#include "daemon/walk/captured.hpp"
 
 namespace tallystick::record {
 
@@ -63,13 +64,14 @@ struct HistoryLine {
   std::string reason, note;
   bool typed = false, confirmed = false, stands = false, measured_again = false;
   std::vector<std::string> facts;  ///< keys of its facts
+  std::optional<walk::CaptureNamed> capture;  ///< what was captured, and the name of its samples
   bool operator==(const HistoryLine&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(HistoryLine, (),
                       (key, utc, clock, kind, walk, bench, person, gauge, part, serial, what, why, feature,
                        balloon, name, place, step_kind, value, unit, lower, upper, verdict, side, by,
                        sent_value, sent_unit, raw_hex, hold, fits_size, reason, note, typed, confirmed,
-                       stands, measured_again, facts))
+                       stands, measured_again, facts, capture))
 
 struct HistoryFact {
   std::string key;

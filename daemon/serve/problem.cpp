@@ -43,6 +43,8 @@ constexpr std::array kinds{
     Kind{"unknown_family", 404, "No such family", "GET /api/v1/checklists lists the families."},
     Kind{"unknown_drawing", 404, "No such drawing",
          "Drawings are asked for by their SHA-256, as an edition names it."},
+    Kind{"unknown_capture", 404, "No such capture",
+         "Captures are asked for by their SHA-256, or by the key of the event that kept them; a part's history names both."},
     Kind{"method_not_allowed", 405, "Not with this method",
          "The Allow header lists the methods of this path."},
     Kind{"moved_on", 409, "The walk has moved on",
@@ -52,6 +54,8 @@ constexpr std::array kinds{
          "The command has no meaning in the bench's present state. Nothing was done."},
     Kind{"too_early", 409, "Answered before it could be read",
          "The question was not on the screen long enough. Look, then answer."},
+    Kind{"too_short", 409, "The capture is too short",
+         "It has not run for as long as the checklist asks for. It goes on: end it later, or drop it."},
     Kind{"tool_not_stated", 409, "Which plug or part is used?", "State it once for the walk, then answer."},
     Kind{"reload_refused", 409, "The configuration was not taken",
          "It was read whole, and has faults, or changes what only a new start can. The daemon goes on with the one "

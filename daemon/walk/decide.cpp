@@ -2,6 +2,7 @@
 
 #include <set>
 
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/walk/draft.hpp"
 
 namespace tallystick::walk {
@@ -147,6 +148,7 @@ Done check_saw(const States& states, const Input& input) {
 void refresh(Draft& draft, WalkDraft& walk) {
   auto& standing = walk.state.standing;
   if (standing.life != "active" || !walk.edition || walk.change.gone) return;
+  follow_capture(walk);
   standing.setting = setting_first(draft, walk);
   if (standing.setting.empty() && standing.hold && standing.hold->why == "setting_first") standing.hold.reset();
   const bool none = nothing_serves(draft, walk);
@@ -180,13 +182,16 @@ std::string to_json_text(const Input& input) {
   if (!input.saw.ask.empty()) saw["ask"] = input.saw.ask;
   if (!saw.empty()) out["saw"] = std::move(saw);
   if (!input.body.empty()) out["body"] = input.body;
+  if (input.captured) out["capture"] = mirror::write(input.captured->named);
   if (input.reading) {
     const auto& reading = *input.reading;
     boost::json::object value;
     value["gauge"] = reading.gauge;
     value["port"] = reading.port;
-    value["value"] = reading.decoded.value_text;
-    value["unit"] = reading.decoded.quantity.unit().name();
+    if (!input.captured || input.captured->named.head.broken.empty()) {   // a capture that broke has no value
+      value["value"] = reading.decoded.value_text;
+      value["unit"] = reading.decoded.quantity.unit().name();
+    }
     value["unit_in_frame"] = reading.decoded.unit_in_frame;
     if (reading.decoded.channel) value["channel"] = *reading.decoded.channel;
     value["status"] = name(reading.decoded.status);

@@ -86,6 +86,8 @@ struct ActionWords {
   std::string good, not_good, again;
 };
 ActionWords actions_now(const States& states, const WalkState& walk, const Context& context);
+/// How the present step is captured; null where it is not, or by one frame alone.
+const CaptureRule* capture_rule(const WalkState& walk, const Context& context);
 /// VIEW.md's `state`.
 std::string situation(const WalkState& walk);
 

@@ -20,6 +20,12 @@ std::string serving(const States& states, const WalkState& walk, const Context& 
   return {};
 }
 
+/// The capture that runs ends when somebody says so: not by itself at its time, its settled value or its first frame.
+bool ended_by_action(const WalkState& walk, const Context& context) {
+  const auto* rule = capture_rule(walk, context);
+  return rule && rule->kind != CaptureKind::settled && rule->end_after_us == 0;
+}
+
 std::string setting_gauge_asked(const States& states, const WalkState& walk) {
   const auto gauge = states.gauges.find(walk.standing.setting);
   return gauge != states.gauges.end() && gauge->second.card.speaks == "asked" ? gauge->first : "";
@@ -177,9 +183,12 @@ Done carry_out(Draft& draft, WalkDraft& walk, const std::string& word) {
   } else if (word == "retake" || word == "answer_back" || word == "retake_previous" || word == "set_repeated_aside") {
     return retake(draft, walk, word);
   } else if (word == "begin_capture" || word == "restart_capture") {
+    if (standing.hold && standing.hold->kind == "capture") standing.hold.reset();   // that one broke: here is the other
     standing.capture = serving(draft.states, walk.state, draft.context, "streams");
     standing.capture_begun = draft.now();
     draft.out.what = "capture_begun";
+  } else if (word == "end_capture") {
+    return fail("not_now", "the samples of this capture are not there", walk.state.bench, "drop it and begin it anew");
   } else if (word == "drop_capture") {
     standing.capture.clear();
     draft.out.what = "capture_dropped";
@@ -201,15 +210,24 @@ Done carry_out(Draft& draft, WalkDraft& walk, const std::string& word) {
 
 }  // namespace
 
+const CaptureRule* capture_rule(const WalkState& walk, const Context& context) {
+  const auto* edition = edition_of(walk, context);
+  const auto& part = walk.standing.in_previous ? walk.previous : walk.part;
+  if (!edition || !part || part->asked.empty()) return nullptr;
+  const auto& rule = edition->features[edition->steps[part->asked[walk.standing.pointer]].feature].capture;
+  return rule ? &*rule : nullptr;
+}
+
 std::string situation(const WalkState& walk) {
   const auto& standing = walk.standing;
   if (standing.resumed) return "resumed";
-  if (standing.hold) return standing.hold->hard ? "hard_hold" : "hold";
+  if (standing.hold && standing.hold->hard) return "hard_hold";
+  if (!standing.capture.empty()) return "capture";   // also out of a soft hold, which its end may lift
+  if (standing.hold) return "hold";
   const bool part = standing.in_previous ? walk.previous.has_value() : walk.part.has_value();
   if (standing.between && !standing.in_previous) return "between_parts";
   if (!part) return "done";
   if (!standing.setting.empty()) return "setting";
-  if (!standing.capture.empty()) return "capture";
   return "step";
 }
 
@@ -225,7 +243,7 @@ ActionWords actions_now(const States& states, const WalkState& walk, const Conte
   }
   if (state == "hard_hold") return {"", "", walk.standing.counted && !walk.part ? "retake_previous" : ""};
   if (state == "setting") return {setting_gauge_asked(states, walk).empty() ? "" : "ask_gauge", "", ""};
-  if (state == "capture") return {"", "drop_capture", "restart_capture"};
+  if (state == "capture") return {ended_by_action(walk, context) ? "end_capture" : "", "drop_capture", "restart_capture"};
   if (state == "between_parts") return {"begin_part", "end_walk", walk.standing.counted ? "retake_previous" : ""};
   if (state == "done") return {"end_walk", "", walk.standing.counted ? "retake_previous" : ""};
   return step_actions(states, walk, context);

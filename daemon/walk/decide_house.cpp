@@ -14,7 +14,17 @@ bool has(const std::vector<std::string>& list, const std::string& item) {
 void resume_walk(Draft& draft, const std::string& key) {
   if (!draft.states.walks.contains(key)) return;
   auto& walk = draft.walk(key);
-  walk.state.standing.capture.clear();
+  auto& standing = walk.state.standing;
+  if (!standing.capture.empty()) {   // its samples were in memory alone
+    Last last;
+    last.what = "capture_dropped";
+    last.why = draft.input.kind == "started" ? "restart" : "nobody_told";
+    last.gauge = standing.capture;
+    last.utc_us = draft.now().utc_us;
+    if (walk.has_part()) last.serial = walk.part().serial;
+    standing.last = std::move(last);
+    standing.capture.clear();
+  }
   walk.state.standing.asked_gauge.clear();
   if (walk.state.standing.counted) walk.state.standing.resumed = true;
 }

@@ -55,8 +55,9 @@ std::optional<OtherSize> other_size(const Draft& draft, const WalkDraft& walk, s
   return {};
 }
 
-/// The walk waits: kept, shown, not counted.
-void hold(Draft& draft, WalkDraft& walk, Hold held, const std::string& why = {}) {
+}  // namespace
+
+void hold(Draft& draft, WalkDraft& walk, Hold held, const std::string& why) {
   held.why = why;
   Last last;
   last.what = "held";
@@ -71,6 +72,8 @@ void hold(Draft& draft, WalkDraft& walk, Hold held, const std::string& why = {})
   walk.state.standing.hold = std::move(held);
   say(draft, walk, std::move(last), "hold");
 }
+
+namespace {
 
 Hold held_value(const std::string& kind, const Offered& offered, Unit unit) {
   Hold out;
@@ -99,9 +102,9 @@ void not_counted(Draft& draft, WalkDraft* walk, const Reading& reading, const st
   walk->state.standing.last = std::move(last);
 }
 
-/// Size from a reading: as it stands, or added to the master's for a gauge that reads differences.
-Expected<Quantity> size_from(const shop::GaugeCard& card, const Reading& reading) {
-  if (card.reads != "difference") return reading.decoded.quantity;
+/// Size from a reading: as it stands, or added to the master's for a gauge that reads differences. A span is no size.
+Expected<Quantity> size_from(const shop::GaugeCard& card, const Reading& reading, const std::optional<Captured>& captured) {
+  if (card.reads != "difference" || (captured && captured->named.head.value_of == "span")) return reading.decoded.quantity;
   const auto unit = Unit::named(card.unit);
   if (!unit) return tl::unexpected(unit.error());
   const auto master = Quantity::parse(card.setting.size, *unit);
@@ -160,6 +163,7 @@ bool stopped_before_step(Draft& draft, WalkDraft& walk, const Reading& reading) 
   }
   // The end of a capture was caused by the action that began it: whoever gave that saw the step.
   if (draft.input.kind != "capture_ended") {
+    if (!standing.capture.empty()) return not_counted(draft, &walk, reading, "not_counted", "capture", "hold"), true;
     const auto told = draft.told(present_ask(walk.state));
     const auto* gauge = draft.look_at_gauge(reading.gauge);
     const double look = standing.reject_stands ? gauge->card.look_time_after_reject_s : gauge->card.look_time_s;
@@ -175,7 +179,7 @@ bool stopped_before_step(Draft& draft, WalkDraft& walk, const Reading& reading) 
     return not_counted(draft, &walk, reading, "not_counted", standing.hold->kind, "hold"), true;
   if (!walk.has_part())
     return not_counted(draft, &walk, reading, "not_counted", standing.between ? "between_parts" : "no_part", "hold"), true;
-  if (!standing.setting.empty()) {
+  if (!standing.setting.empty() && !draft.input.captured) {
     Hold other;
     other.kind = "wrong_gauge";
     other.gauge = reading.gauge;
@@ -240,24 +244,30 @@ Done decide_reading(Draft& draft) {
   } else {
     draft.person = bench.person;
   }
+  if (draft.input.captured)
+    if (auto kept = keep_captured(draft, walk); !kept) return kept;
   const bool capture = draft.input.kind == "capture_ended";
   if (again_at_once && !capture) {
     draft.out.what = "duplicate";
     draft.out.why = "repeat_window";
     return {};
   }
-  const auto value = size_from(card, reading);
+  const auto value = size_from(card, reading, draft.input.captured);
   const auto card_unit = Unit::named(card.unit);
   if (!value || !card_unit || !convertible(value->unit(), *card_unit)) {
     not_counted(draft, walk, reading, "not_counted", value ? "wrong_unit" : value.error().code, "hold");
     return {};
   }
   if (capture && walk) walk->state.standing.capture.clear();
+  if (draft.input.captured && !draft.input.captured->named.head.broken.empty()) {
+    hold_broken_capture(draft, *walk);
+    return {};
+  }
   const bool in_part = walk && walk->has_part() && begun_with(walk->part(), reading.gauge);
   const std::string due = setting_due(gauge.state, draft.context, draft.now());
   const bool sets = !due.empty() && (!in_part || gauge.state.fitness != "fit" || due == "as_found_outside" ||
                                      walk->state.standing.setting == reading.gauge);
-  if (sets) return decide_setting(draft, gauge, reading, *value);
+  if (sets && !draft.input.captured) return decide_setting(draft, gauge, reading, *value);
   if (!walk) {
     not_counted(draft, nullptr, reading, "not_counted", "no_walk");
     return {};
@@ -274,7 +284,9 @@ Done decide_reading(Draft& draft) {
     hold(draft, *walk, status, std::string(name(reading.decoded.status)));
     return {};
   }
-  const auto target = aim(draft, *walk, gauge.state);
+  // What was captured is for the step that it began at, or for none.
+  const auto target = !capture ? aim(draft, *walk, gauge.state)
+                      : why_may_not(draft, *walk, gauge.state, standing.pointer).empty() ? Aim::present : Aim::none;
   if (target == Aim::none) {
     const auto why = why_may_not(draft, *walk, gauge.state, standing.pointer);
     if (standing.hold && (standing.hold->kind == "value" || standing.hold->kind == "size")) {
@@ -307,7 +319,8 @@ Done decide_typed(Draft& draft) {
   auto walk = active_walk(draft);
   if (!walk) return tl::unexpected(walk.error());
   auto& standing = (*walk)->state.standing;
-  if (!(*walk)->has_part() || standing.resumed || (standing.hold && standing.hold->hard) || !standing.setting.empty())
+  if (!(*walk)->has_part() || standing.resumed || (standing.hold && standing.hold->hard) || !standing.setting.empty() ||
+      !standing.capture.empty())
     return fail("not_now", "no step is asked for now", (*walk)->state.bench);
   if (!(*walk)->prepared(standing.pointer).measured)
     return fail("not_now", "this step takes an answer, not a value", (*walk)->feature(standing.pointer).key);

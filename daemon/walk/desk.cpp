@@ -162,7 +162,8 @@ bool Desk::start_one(Waiting& waiting, std::set<std::string>& busy) {
   if (any_busy(first)) return wait(first);
   std::map<std::string, Stamp> told;
   const auto context = context_for(bench_of(waiting.input), told);
-  auto decision = decide(states_, waiting.input, context);
+  const auto ending = ends_capture(waiting.input);
+  auto decision = decide(states_, ending ? *ending : waiting.input, context);
   if (!decision) {
     if (seams_.log && waiting.input.reading) seams_.log("a reading could not be decided: " + text(decision.error()));
     if (waiting.answered) waiting.answered(tl::unexpected(decision.error()));
@@ -171,6 +172,7 @@ bool Desk::start_one(Waiting& waiting, std::set<std::string>& busy) {
   auto owners = first;
   owners.insert(owners.end(), decision->owners.begin(), decision->owners.end());
   if (any_busy(owners)) return wait(owners);
+  if (ending) waiting.input = *ending;
   if (waiting.input.kind == "time_reached" && decision->outcome.walks.empty()) return true;   // nothing changed
   decision->owners = std::move(owners);
   propose(std::move(waiting), std::move(*decision));
@@ -234,7 +236,10 @@ void Desk::committed(const Waiting& waiting, const Decision& decision, const Key
     windows_[bench].tone = outcome.tone;
     windows_[bench].tone_key = text(key);
   }
-  for (const auto& id : touched) refresh_view(id);
+  for (const auto& id : touched) {
+    follow_captures(id);
+    refresh_view(id);
+  }
   if (!outcome.ask_gauge.empty() && seams_.ask_gauge)
     if (auto asked = seams_.ask_gauge(outcome.ask_gauge); !asked) not_answered(outcome.ask_gauge, asked.error().code);
   if (!waiting.answered) return;
@@ -381,8 +386,15 @@ bool Desk::offer(Reading reading) {
   Input input;
   input.kind = "reading";
   if (reading.cause == Cause::streamed) {
-    // Samples of a stream are never offered: only the end of a capture is, here the first frame that begins after it.
+    // Samples of a stream are never offered: only the end of a capture is.
+    if (captures_.contains(reading.gauge)) {
+      take_sample(reading);
+      return true;
+    }
+    // Of one frame alone ("now"): the first that begins after the action.
     if (!walk || walk->standing.capture != reading.gauge) return false;
+    std::map<std::string, Stamp> nothing_told;
+    if (capture_rule(*walk, context_for(card.bench, nothing_told))) return false;   // begun, and not yet followed
     if (elapsed_ns(walk->standing.capture_begun, reading.frame.first) <= 0) return false;
     if (in_flight_.contains("4 gauge/" + reading.gauge) || in_flight_.contains("2 walk/" + walk->key)) return false;
     if (const auto queue = waiting_.find("1 bench/" + card.bench); queue != waiting_.end())
@@ -407,6 +419,7 @@ bool Desk::offer(Reading reading) {
 }
 
 void Desk::refused(const std::string& gauge, const Refusal& refusal, const Frame& frame) {
+  may_have_lost(gauge, refusal, frame);
   auto& count = refusals_[gauge];
   if (count.by_reason.empty()) {
     count.first = frame.last;
@@ -451,6 +464,7 @@ void Desk::line_changed(const std::string& gauge, const GaugeLine& line) {
     if (!line.why.empty()) input.body["why"] = line.why;
     if (!first) take(std::move(input), {}, {});
   }
+  if (!is && !first) break_capture(gauge, [&](Capture& capture) { capture.port_lost(seams_.now()); }, seams_.now());
   if (state != states_.gauges.end()) refresh_view(state->second.card.bench);
 }
 
@@ -494,6 +508,7 @@ void Desk::house_event(const std::string& kind, json::object body) {
 void Desk::tick() {
   const Stamp now = seams_.now();
   flush_refusals(now, false);
+  pass_captures(now);
   for (const auto& bench : benches()) {
     const auto state = states_.benches.find(bench);
     if (state != states_.benches.end() && !state->second.walk.empty()) {

@@ -53,6 +53,8 @@ class Desk : public DeskDoor {
   /// False where nobody asked for it: then it is kept nowhere.
   bool offer(Reading reading);
   void refused(const std::string& gauge, const Refusal& refusal, const Frame& frame);
+  /// A frame was refused that may have been this gauge's: of a port that several share.
+  void may_have_lost(const std::string& gauge, const Refusal& refusal, const Frame& frame);
   void line_changed(const std::string& gauge, const GaugeLine& line);
   void not_answered(const std::string& gauge, const std::string& why);
   void keeping(bool kept, const std::string& why, const std::string& hint, const std::string& code = {});
@@ -105,6 +107,13 @@ class Desk : public DeskDoor {
     Stamp told_since;
     std::set<std::string> displays;
   };
+  struct LiveCapture {                  ///< in memory only: a restart drops it
+    Capture capture;
+    std::string bench, port;
+    bool unit_in_frame = true;
+    bool ending = false;                ///< its end waits to be decided
+    std::int64_t shown_ns = 0;          ///< steady time at which its picture was last shown
+  };
   struct RefusalCount {
     std::map<std::string, std::int64_t> by_reason;
     std::string first_bytes;
@@ -125,6 +134,17 @@ class Desk : public DeskDoor {
   void remember_facts(const Outcome& outcome);
   void register_gauges();
   void flush_refusals(const Stamp& now, bool all);
+  // ---- captures (desk_captures.cpp)
+  /// Holds the captures that run at a bench against its committed state: begins what has begun, forgets what has gone.
+  void follow_captures(const std::string& bench);
+  void take_sample(const Reading& reading);
+  void show_capture(const std::string& gauge, const Stamp& now, bool at_once);
+  /// Where a capture has ended by itself, its end comes to be decided, once.
+  void end_capture(const std::string& gauge, const Stamp& now);
+  void break_capture(const std::string& gauge, const std::function<void(Capture&)>& how, const Stamp& now);
+  void pass_captures(const Stamp& now);
+  /// *Good* at a capture that runs: the end of it, with its samples.
+  std::optional<Input> ends_capture(const Input& input) const;
   std::string bench_of(const Input& input) const;
 
   DeskSeams seams_;
@@ -146,6 +166,7 @@ class Desk : public DeskDoor {
   std::deque<std::string> answer_order_;
   std::map<std::string, std::vector<Answered>> awaiting_answer_;
   std::map<std::string, RefusalCount> refusals_;
+  std::map<std::string, LiveCapture> captures_;           ///< by gauge
   std::map<std::string, BenchWindow> windows_;
   std::function<void(const std::string&)> changed_;
   Key last_key_;

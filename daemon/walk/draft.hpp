@@ -176,12 +176,20 @@ bool step_verdict_is_reject(const StepState& step);
 std::string settled(const StepState& step, bool answer);
 
 // ---- shared
+/// The walk waits: kept, shown, not counted.
+void hold(Draft& draft, WalkDraft& walk, Hold held, const std::string& why = {});
 Last last_of(const WalkDraft& walk, std::size_t asked, const Draft& draft, const std::string& what);
 void say(Draft& draft, WalkDraft& walk, Last last, const std::string& tone);
 
 // ---- what comes: `route` picks by kind; each of the others decides one family of inputs
 Done route(Draft& draft);
 Done decide_reading(Draft& draft);
+/// The end of a capture with samples: what must hold before anything is made of it, and that it is kept.
+Done keep_captured(Draft& draft, const WalkDraft* walk);
+/// It broke: nothing of it is judged, the walk waits for another.
+void hold_broken_capture(Draft& draft, WalkDraft& walk);
+/// After every change: a capture whose step has gone, or that a hard hold stands before, is dropped.
+void follow_capture(WalkDraft& walk);
 Done decide_setting(Draft& draft, GaugeDraft& gauge, const Reading& reading, Quantity value);
 Done decide_act(Draft& draft);
 Done decide_typed(Draft& draft);

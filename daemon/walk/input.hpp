@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 
+#include "daemon/walk/captured.hpp"
 #include "daemon/walk/desk_door.hpp"
 #include "drivers/decode/reading.hpp"
 
@@ -21,6 +22,7 @@ struct Input {
   std::string display;
   boost::json::object body;
   std::optional<Reading> reading;
+  std::optional<Captured> captured;  ///< of "capture_ended", but where one frame alone was wanted; `reading` is its value
 };
 
 /// The input as the journal keeps it: JSON text. Raw bytes are kept beside it, not in it.

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "daemon/walk/captured.hpp"
 #include "daemon/walk/fact.hpp"
 #include "daemon/walk/state.hpp"
 
@@ -99,10 +100,11 @@ struct Outcome {
   boost::json::value answer;                      ///< for the sender of a command
   std::vector<Fact> facts;
   std::string ask_gauge;                          ///< effect: ask this gauge
+  std::optional<CaptureNamed> capture;            ///< what was captured; its samples lie in the record by its SHA-256
   bool operator==(const Outcome&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Outcome, (), (what, why, tone, benches, walks, lots, gauges, editions, suspects, cleared, told, answer,
-  facts, ask_gauge))
+  facts, ask_gauge, capture))
 
 /// Copies a committed outcome into the state: applies no rule. `key` is the event's, `stamp` its input's.
 void evolve(States& states, const Outcome& outcome, const Key& key, const Stamp& stamp);

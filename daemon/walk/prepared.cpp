@@ -9,6 +9,29 @@ void add_step(PreparedEdition& prepared, std::size_t feature, std::size_t place,
   prepared.steps.push_back({feature, place, kind});
 }
 
+/// How its stream is captured; of "now" nothing.
+Done prepare_capture(const checklist::Feature& feature, PreparedFeature& out) {
+  if (feature.kind != "capture" || feature.capture.empty() || feature.capture == "now") return {};
+  CaptureRule rule;
+  const std::string value = feature.capture == "settled" ? "last" : feature.capture != "sweep" ? feature.capture : feature.capture_value;
+  if (!boost::describe::enum_from_string(feature.capture.c_str(), rule.kind) || !boost::describe::enum_from_string(value.c_str(), rule.value))
+    return fail("unknown_capture_kind", "no capture \"" + feature.capture + "\" with the value \"" + value + "\" is known", "",
+                "the edition is a later release's: measure it with that");
+  for (const auto& [text, into] : {std::pair<const std::string&, bool>{feature.movement, true}, {feature.window, false}}) {
+    if (text.empty()) continue;
+    const auto quantity = Quantity::parse(text, out.unit);
+    if (!quantity) return tl::unexpected(quantity.error());
+    if (into) rule.movement = *quantity;
+    else rule.window = *quantity;
+  }
+  rule.settle_us = std::int64_t{1000} * feature.settle_ms;
+  rule.end_after_us = std::int64_t{1000} * feature.end_after_ms;
+  rule.longest_gap_us = std::int64_t{1000} * feature.longest_gap_ms;
+  out.least_us = std::int64_t{1000} * feature.least_ms;
+  out.capture = rule;
+  return {};
+}
+
 Done prepare_measured(const checklist::Feature& feature, PreparedFeature& out) {
   auto unit = Unit::named(feature.unit);
   if (!unit) return tl::unexpected(unit.error());
@@ -26,7 +49,7 @@ Done prepare_measured(const checklist::Feature& feature, PreparedFeature& out) {
   out.plausible_lower = *lower;
   out.plausible_upper = *upper;
   out.reduction = *reduction;
-  return {};
+  return prepare_capture(feature, out);
 }
 
 }  // namespace

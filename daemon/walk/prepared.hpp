@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "daemon/walk/state.hpp"
+#include "drivers/decode/capture.hpp"
 
 namespace tallystick::walk {
 
@@ -17,6 +18,8 @@ struct PreparedFeature {
   Limits limits;
   Quantity plausible_lower, plausible_upper;
   Reduction reduction = Reduction::each;
+  std::optional<CaptureRule> capture;   ///< of captures but "now"
+  std::int64_t least_us = 0;            ///< of a capture: *good* ends it no sooner
   std::vector<std::size_t> steps;   ///< indices into PreparedEdition::steps
 };
 
@@ -27,7 +30,7 @@ struct PreparedEdition {
   std::vector<PreparedFeature> features;
 };
 
-/// Errors: those of limits_of, "wrong_unit", "unknown_reduction".
+/// Errors: those of limits_of, "wrong_unit", "unknown_reduction", "unknown_capture_kind".
 Expected<std::shared_ptr<const PreparedEdition>> prepare(checklist::Edition edition, std::string sha);
 
 /// The daemon's parsed editions, by SHA-256.

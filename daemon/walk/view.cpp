@@ -70,6 +70,14 @@ json::object gauge_of(const GaugeState& gauge, const Context& context, const Sur
   return out;
 }
 
+/// How a stream is captured; null where it is not, or by one frame alone.
+json::value capture_of(const checklist::Feature& feature) {
+  if (feature.kind != "capture" || feature.capture.empty() || feature.capture == "now") return nullptr;
+  const auto ms = [](int value) { return value > 0 ? json::value(value) : json::value(nullptr); };
+  return {{"kind", feature.capture}, {"movement", text_or_null(feature.movement)}, {"window", text_or_null(feature.window)},
+          {"settle_ms", ms(feature.settle_ms)}, {"end_after_ms", ms(feature.end_after_ms)}, {"turns", ms(feature.turns)}};
+}
+
 json::object step_of(const States& states, const Context& context, const Surrounding& surrounding, const WalkState& walk,
                      const PreparedEdition& edition, const PartState& part, const Stamp& now) {
   const std::size_t pointer = walk.standing.pointer;
@@ -100,6 +108,7 @@ json::object step_of(const States& states, const Context& context, const Surroun
   out["tool"] = text_or_null(feature.tool);
   const auto tool = walk.tools.find(feature.tool);
   out["tool_id"] = tool == walk.tools.end() ? json::value(nullptr) : json::value(tool->second);
+  out["capture"] = capture_of(feature);
   out["edge"] = text_or_null(feature.edge);
   out["ruler"] = text_or_null(feature.ruler);
   out["material"] = text_or_null(feature.material);
@@ -330,6 +339,8 @@ void walk_members(json::object& view, const States& states, const Context& conte
   if (walk.standing.last) view["last"] = last_of(states, *walk.standing.last, false);
   if (state == "resumed" && walk.standing.counted) view["last"] = last_of(states, *walk.standing.counted, true);
   view["capture"] = text_or_null(walk.standing.capture);
+  const auto trace = state == "capture" ? surrounding.traces.find(walk.standing.capture) : surrounding.traces.end();
+  view["trace"] = trace == surrounding.traces.end() ? json::value(nullptr) : json::value(trace->second);
   view["asked_gauge"] = text_or_null(walk.standing.asked_gauge);
   view["sure_to_end"] = walk.standing.sure_to_end;
   if (!part || !edition || part->asked.empty()) return;
@@ -366,7 +377,7 @@ json::object bench_view(const States& states, const Context& context, const Surr
   view["clock"] = {{"trusted", surrounding.clock_trusted}, {"code", surrounding.clock_code}, {"why", surrounding.clock_why}};
   view["person"] = text_or_null(bench.person);
   view["person_how"] = bench.person.empty() ? "" : "name stated, not signed in";
-  for (const char* member : {"walk", "step", "last", "hold", "next", "capture", "asked_gauge"}) view[member] = nullptr;
+  for (const char* member : {"walk", "step", "last", "hold", "next", "capture", "trace", "asked_gauge"}) view[member] = nullptr;
   view["sure_to_end"] = false;
   view["earlier"] = json::array();
   view["tools_wanted"] = json::array();

@@ -26,6 +26,7 @@ struct EarlierValue {
 struct Surrounding {
   std::map<std::string, GaugeLine> lines;                                        ///< by gauge
   std::map<std::string, std::map<std::string, std::deque<EarlierValue>>> earlier;  ///< lot -> feature -> oldest first
+  std::map<std::string, boost::json::object> traces;   ///< by gauge: the capture that runs, as VIEW.md's `trace`
   bool kept = true;
   std::string not_kept_code, not_kept_why, not_kept_hint;
   bool clock_trusted = true;

@@ -177,7 +177,7 @@ Expected<CaptureKept> capture_from(std::string_view bytes) {
 
 Expected<Quantity> worked_out_again(const CaptureKept& capture) {
   const auto& head = capture.head;
-  if (!head.broken.empty()) return fail("broken", "the capture was not judged: " + head.broken, "head");
+  if (!head.broken.empty()) return fail("capture_broken", "the capture was not judged: " + head.broken, "head");
   const auto unit = Unit::named(head.unit);
   if (!unit) return tl::unexpected(unit.error());
   CaptureValue value{};

@@ -1,5 +1,6 @@
 """States of a bench's view (daemon/walk/VIEW.md), each once. All data invented: family FB, turned flanged bushings."""
 import datetime
+import math
 
 
 def stamp(seconds_ago):
@@ -99,13 +100,21 @@ COMMON = {"ask": "ask-1", "state": "step", "keeping": {"kept": True, "code": "",
           "actions": actions(None, "pass_over", "retake"),
           "next": {"feature": "bore", "balloon": "3", "name": "bore", "place": "back", "kind": "reading", "gauge_name": "bore gauge 20-30"},
           "settings_due": [], "tools_wanted": [], "parked": [], "gauges": [MICROMETER, BORE, HEIGHT, INDICATOR], "sound": None,
-          "suspects": 0, "capture": None, "asked_gauge": None, "sure_to_end": False}
+          "suspects": 0, "capture": None, "trace": None, "asked_gauge": None, "sure_to_end": False}
 
 IDLE = {"state": "idle", "walk": None, "step": None, "next": None, "actions": actions(), "earlier": [], "person": None}
 PLUG = {"step": step(**{**ANSWER, "feature": "thread", "balloon": "11", "name": "thread of the grease hole M6", "kind": "no_go",
                         "method": "Plug M6, by hand, without force.", "question": "NO-GO stops within two turns? Yes is good.",
                         "tool": "thread-plug-m6", "tool_id": "plug-m6-1", "index": 11}),
         "earlier": [], "last": last(), "actions": actions("as_it_should", "not_as_it_should", "answer_back")}
+
+RUNOUT = {**dict(feature="runout", balloon="7", name="runout of the flange face to the bore", kind="capture", place=None, places=[], nominal=None, lower=None,
+                 upper="0.020", method="On the mandrel, tip near the rim. One slow turn by hand, a little more than whole. Spindle stopped.",
+                 edge="flange-face", ruler="left", material=None, gauges=[INDICATOR], index=10,
+                 capture={"kind": "span", "movement": None, "window": None, "settle_ms": None, "end_after_ms": None, "turns": None})}
+TRACE = {"gauge": "lever-indicator", "kind": "span", "value_of": "span", "unit": "mm", "waits": False, "samples": 131, "ms": 6550, "end_after_ms": None,
+         "value": "0.0092", "last": "0.0061", "least": "-0.0023", "greatest": "0.0069",
+         "points": [[50 * n, f"{round(46 * math.sin(n / 20) + 23 + (n % 7) / 3) / 10000:.4f}"] for n in range(1, 132)]}
 
 STATES = {
     "accept": {"last": last()},
@@ -163,6 +172,16 @@ STATES = {
                   "last": last(feature="runout", balloon="7", name="runout of the flange face to the bore", place=None, kind="capture",
                                value="0.0204", lower=None, upper="0.020", nominal=None, verdict="reject", by="0.0004", material=None,
                                gauge_name="lever indicator", edge="flange-face", ruler="left", sent=None)},
+    "begin-capture": {"step": step(**RUNOUT), "actions": actions("begin_capture", "pass_over", "retake"), "last": last(), "earlier": earlier("0.011", "0.009")},
+    "trace": {"state": "capture", "step": step(**RUNOUT), "actions": actions("end_capture", "drop_capture", "restart_capture"), "trace": TRACE,
+              "capture": "lever-indicator", "last": last(), "earlier": earlier("0.011", "0.009")},
+    "trace-waits": {"state": "capture", "actions": actions(None, "drop_capture", "restart_capture"), "capture": "lever-indicator", "last": last(),
+                    "step": step(**{**RUNOUT, "capture": {**RUNOUT["capture"], "movement": "0.0005", "end_after_ms": 5000, "turns": 1}}),
+                    "trace": {**TRACE, "waits": True, "end_after_ms": 5000, "value": "0.0001", "last": "-0.0001", "least": "-0.0001", "greatest": "0", "samples": 40,
+                              "points": [[50 * n, "0.0000" if n % 9 else "-0.0001"] for n in range(1, 41)]}},
+    "trace-broke": {"state": "hold", "step": step(**RUNOUT), "actions": actions("begin_capture", None, "forget_hold"),
+                    "hold": hold("capture", gauge="lever-indicator", gauge_name="lever indicator", upper="0.020", why="frame_refused"),
+                    "last": last(**NOTHING_JUDGED, what="held", why="capture", value=None, gauge_name="lever indicator", sent=None)},
     "no-edge": {"step": step(edge=None), "last": last(edge=None)},
     "idle": {**IDLE},
     "parked": {**IDLE, "parked": [PARKED]},

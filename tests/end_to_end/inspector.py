@@ -1,8 +1,9 @@
 """A pair of hands at a bench of the demo shop: does what the page asks for, with values that are good unless told otherwise."""
+import math
 import time
 from decimal import Decimal
 
-from bench import Shop
+from bench import Shop, wait_until
 from small_shop import demo_shop
 from terminals import Terminal, asked_line, push_line, status_columns, stream_line
 
@@ -28,10 +29,10 @@ class Inspector:
 
     def __init__(self, size="FB-25", benches=("bench-1",), look_time=0, **windows):
         self.size, self.bench = size, "bench-1"
-        self.asked, self.indicator = "+30.0000", "0.0000"
+        self.asked, self.turning = "+30.0000", []
         self.shop = Shop(demo_shop(look_time=look_time, **windows), benches=benches, lines={
             "height-gauge": lambda link: Terminal(link, answer=asked_line(lambda: self.asked)),
-            "lever-indicator": lambda link: Terminal(link, stream=lambda: stream_line(self.indicator), period=0.05),
+            "lever-indicator": lambda link: Terminal(link, stream=self.indicator, period=0.02),
         })
         self.pedals = self.answers = self.captures = 0
 
@@ -93,14 +94,31 @@ class Inspector:
             return self.pedal(f"{size:+.4f}")
         return self.press(gauge["id"], size)
 
+    def indicator(self):
+        """The next frame of the lever indicator: of a turn, else zero."""
+        return stream_line(self.turning.pop(0) if self.turning else "0.0000")
+
+    def turn(self, span, frames=80):
+        """The part is turned once by hand: out of true, so that the indicator goes from its lowest point over `span` and back."""
+        height = [span / 2 * (1 - Decimal(repr(math.cos(2 * math.pi * n / frames)))) for n in range(frames + 1)]
+        self.turning = [f"{each:.4f}" for each in height]
+        return [Decimal(each) for each in self.turning]
+
     def capture(self, value):
-        self.indicator = f"{value:.4f}"
-        time.sleep(0.2)  # the needle has come to rest
+        """Good, a turn, and good again where the page asks for it. The view that tells of the value."""
         before = self.last_key()
         self.captures += 1
         self.shop.act("good", self.bench)
+        view = self.shop.wait_for(lambda view: view["state"] == "capture", 10, "the capture", self.bench)
+        by_good = view["actions"]["good"] is not None
+        self.turn(value)
+        wait_until(lambda: not self.turning, 20, "the end of the turn")
+        if by_good:
+            time.sleep(0.1)
+            self.captures += 1
+            self.shop.act("good", self.bench)
         return self.shop.wait_for(lambda view: (view.get("last") or {}).get("key") not in (None, before)
-                                  and view["last"]["what"] == "counted", 10, "the capture's value", self.bench)
+                                  and view["last"]["what"] == "counted", 15, "the capture's value", self.bench)
 
     def answer(self, action="good"):
         """A look, a member of a plug, a mating check."""

@@ -1,5 +1,6 @@
 """The whole demo checklist of one part: one touch for each look, mating check and member of a plug; none for what has a
-button. The pedal that asks the height gauge, and the pedal that takes the indicator's value, are those gauges' buttons."""
+button. The pedal that asks the height gauge, and the pedal that begins and ends a turn under the indicator, are those gauges'
+buttons."""
 import unittest
 
 from inspector import Inspector
@@ -35,7 +36,7 @@ class WholeChecklist(unittest.TestCase):
             })
             looks_checks_members = 3 + 1 + 2
             self.assertEqual(hands.answers, looks_checks_members)
-            self.assertEqual((hands.pedals, hands.captures), (2, 2))
+            self.assertEqual((hands.pedals, hands.captures), (2, 3))   # the face: begin, end; the outside: begin
             self.assertEqual(hands.shop.touches, looks_checks_members + hands.pedals + hands.captures)
             self.assertEqual({row["typed"] for row in results}, {"0"})
             self.assertEqual({row["measured_again"] for row in results}, {"0"})

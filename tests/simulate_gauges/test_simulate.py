@@ -123,10 +123,32 @@ class Ports(unittest.TestCase):
         with Simulated("--no-tray") as bench:
             line = bench.open("lever-indicator")
             self.assertGreaterEqual(read(line, 80).count(b"\n"), 10)
+            self.assertTrue(bench.command("set", "lever-indicator", "turn_ms", "0")[1]["ok"])
             bench.command("press", "lever-indicator", "-0.0035")
             read(line, 16)
             frames = read(line, 40).split(b"\n")[1:-1]
             self.assertEqual(set(frames), {b"-0.0035"})
+            os.close(line)
+
+    def test_a_part_turns_under_an_indicator_out_of_true_by_its_eccentricity(self):
+        """One press, two turns: e * (1 - cos), so each spans 2 * e exactly, and it stands before and after."""
+        with Simulated("--no-tray") as bench:
+            line = bench.open("lever-indicator")
+            for key, value in (("turn_ms", "400"), ("period_ms", "10")):
+                self.assertTrue(bench.command("set", "lever-indicator", key, value)[1]["ok"])
+            time.sleep(0.1)
+            answer = bench.command("press", "lever-indicator", "0.0111")[1]
+            self.assertEqual((answer["spans"], answer["turns"], answer["takes_ms"]), ("0.0111", 2, 800))
+            frames = [Decimal(frame.decode()) for frame in read(line, 8 * 140).split(b"\n")[1:-1]]
+            first = next(n for n, value in enumerate(frames) if n > 0 and frames[n - 1] == 0 < value)
+            turned = frames[first - 1:first + 79]
+            self.assertEqual((min(turned), max(turned)), (Decimal(0), Decimal("0.0111")))
+            self.assertEqual(turned.count(Decimal("0.0111")), 2)
+            for turn in (turned[:40], turned[40:]):
+                rises = [b - a for a, b in zip(turn, turn[1:])]
+                self.assertTrue(all(rise >= 0 for rise in rises[:20]) and all(rise <= 0 for rise in rises[20:]), turn)
+            self.assertEqual(set(frames[first + 80:]), {Decimal(0)})
+            self.assertEqual(bench.command("press", "lever-indicator", "999999999999")[1]["code"], "out_of_range")
             os.close(line)
 
     def test_unplug_is_a_hang_up_and_plug_brings_the_same_name_back(self):

@@ -217,6 +217,10 @@ class Bench:
             one.frame(value)  # refused before anything happens
         if not self.terminals[one.settings.port].plugged:
             raise Refused("unplugged", f"the port of {name} is unplugged", f"plug {name}")
+        if one.settings.speaks == "streams" and one.turn_ms:
+            span = value if value is not None else abs(one.shown(one.nominal, one.settings.unit))
+            takes = one.turn(span)
+            return {"gauge": name, "spans": str(span), "turns": one.turns, "takes_ms": takes, "unit": one.unit, "speaks": "streams"}
         if one.settings.speaks != "pushed":
             # It has no button: it shows the value from now on, and gives it when it is asked or next streams.
             one.held = value

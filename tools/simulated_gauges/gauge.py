@@ -1,4 +1,5 @@
 """One simulated gauge: what it shows, and how that is written on the line. No input or output here."""
+import math
 import random
 from decimal import ROUND_HALF_EVEN, Decimal
 
@@ -50,6 +51,8 @@ class Gauge:
         self.answers = True          # False: it is switched off or its cable is out
         self.presses = 0
         self.held = None             # a value that it shows until another is set
+        self.turn_ms, self.turns = settings.turn_ms, settings.turns
+        self.turning = None          # (what a turn spans, frames still to come) while the part under it turns
         self.random = random.Random(f"{seed}/{settings.id}")
 
     def step(self):
@@ -68,8 +71,29 @@ class Gauge:
             size -= convert(self.settings.master_size, self.settings.unit, unit)
         return self.on_grid(convert(size, unit, self.unit))
 
+    def turn(self, span):
+        """The part under it turns from its lowest point, out of true by half of `span` (its eccentricity); then it stands."""
+        frames = self.frames_a_turn() * self.turns
+        for height in (Decimal(0), span):
+            self.frame(self.on_grid(height))  # refused here rather than when it is sent
+        self.turning, self.held = (span, frames), self.on_grid(Decimal(0))
+        return frames * self.period_ms
+
+    def frames_a_turn(self):
+        """Even, so that the highest point is one of them."""
+        return max(8, self.turn_ms // self.period_ms // 2 * 2)
+
+    def turned(self):
+        """The next value of a turn: half of its span less so much of its cosine."""
+        span, left = self.turning
+        self.turning = (span, left - 1) if left > 1 else None
+        angle = 2 * math.pi * (left % self.frames_a_turn()) / self.frames_a_turn()
+        return self.on_grid(span / 2 * (1 - Decimal(str(round(math.cos(angle), 12)))))
+
     def next_value(self):
-        """A held value, else one around the nominal."""
+        """One of a turn, a held value, else one around the nominal."""
+        if self.turning is not None:
+            return self.turned()
         if self.held is not None:
             return self.held
         noise = Decimal(str(round(self.random.gauss(0, 1), 6)))
@@ -96,6 +120,8 @@ class Gauge:
 
     def set(self, key, text):
         """Changes one key from text."""
+        if key in ("unit", "value", "turn_ms"):
+            self.turning = None
         if key == "unit":
             if text not in self.wire.decimals:
                 raise Refused("wrong_unit", f"it cannot be set to {text}", "choose from: " + ", ".join(self.wire.decimals))
@@ -110,9 +136,9 @@ class Gauge:
                 value = decimal(text)
                 self.frame(value)  # refused here rather than when it is sent
                 self.held = value
-        elif key in ("reply_after_ms", "period_ms"):
-            if not text.isdecimal() or not 1 <= int(text) <= 600_000:
-                raise Refused("wrong_value", f"{key} is \"{text}\"", "give 1 to 600000")
+        elif key in ("reply_after_ms", "period_ms", "turn_ms"):
+            if not text.isdecimal() or not (0 if key == "turn_ms" else 1) <= int(text) <= 600_000:
+                raise Refused("wrong_value", f"{key} is \"{text}\"", "give 1 to 600000 (turn_ms 0: it stands still)")
             setattr(self, key, int(text))
         elif key in ("answers", "faults"):
             if text not in ("on", "off"):
@@ -130,7 +156,7 @@ class Gauge:
             self.faults[key.removeprefix("fault.")] = float(odds)
         else:
             raise Refused("unknown_key", f"there is no key \"{key}\"",
-                          "keys: unit, value, nominal, spread, drift, answers, reply_after_ms, period_ms, faults, "
+                          "keys: unit, value, nominal, spread, drift, answers, reply_after_ms, period_ms, turn_ms, faults, "
                           "fault.partial, fault.garbage, fault.double, fault.silence")
 
 

@@ -45,6 +45,8 @@ class GaugeSettings:
     master_size: Decimal | None = None  # given: it shows the difference to this
     period_ms: int = 50               # of a stream
     reply_after_ms: int = 20          # of one that is asked
+    turn_ms: int = 0                  # of a stream: a press turns the part under it, so long a turn; 0: it stands still
+    turns: int = 2                    # by one press
 
 
 @dataclass
@@ -129,7 +131,7 @@ def _wire(reader, name, table):
 
 
 GAUGE_KEYS = ["id", "port", "wire", "bench", "speaks", "channel", "unit", "resolution", "nominal", "spread", "drift",
-              "master_size", "period_ms", "reply_after_ms"]
+              "master_size", "period_ms", "reply_after_ms", "turn_ms", "turns"]
 
 
 def _gauge(reader, number, table, wires):
@@ -145,6 +147,11 @@ def _gauge(reader, number, table, wires):
         if getattr(one, key) < 1:
             reader.fault(where, f"{key} is {getattr(one, key)}", "write at least 1")
             setattr(one, key, 1)
+    one.turn_ms, one.turns = reader.take(where, table, "turn_ms", int, 0), reader.take(where, table, "turns", int, 2)
+    if "turn_ms" in table and not (one.speaks == "streams" and 8 * one.period_ms <= one.turn_ms <= 600_000):
+        reader.fault(where, f"turn_ms is {one.turn_ms}", "only a stream shows a turn, of eight of its frames at least")
+    if not 1 <= one.turns <= 100:
+        reader.fault(where, f"turns is {one.turns}", "write 1 to 100")
     reader.one_of(where, "speaks", one.speaks, SPEAKS)
     reader.one_of(where, "unit", one.unit, UNITS)
     if one.resolution <= 0:
