@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "daemon/measure/error.hpp"
 #include "drivers/decode/key_burst.hpp"
@@ -34,6 +35,8 @@ class KeyDevices {
   /// While a device is open: "port_ambiguous" where another one fits the settings as well by now.
   virtual std::optional<Error> doubt(const KeyboardSettings& settings, bool types,
                                      const std::string& where) = 0;
+  /// Folders ("/" at their end) in which devices come and go.
+  virtual std::vector<std::string> watched() const { return {"/dev/input/"}; }
 };
 
 /// Linux's, through libevdev.

@@ -82,7 +82,7 @@ Error KeyboardPort::ended(const std::string& how) const {
 }
 
 std::vector<std::string> KeyboardPort::watched() const {
-  std::vector<std::string> out = {"/dev/input/"};
+  auto out = devices_->watched();
   if (!config_.keyboard.path.empty()) out.push_back(config_.keyboard.path);
   return out;
 }

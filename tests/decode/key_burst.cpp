@@ -4,6 +4,7 @@
 #include <doctest/doctest.h>
 #include <rapidcheck.h>
 
+#include <array>
 #include <iostream>
 
 #include "drivers/decode/decoder.hpp"
@@ -46,7 +47,7 @@ KeyEvent up(std::uint16_t code, std::int64_t at) { return {1, code, 0, at}; }
 /// 1 2 . 5 on a US keyboard, keys 5 ms apart, without an end.
 std::vector<KeyEvent> twelve_and_a_half(std::int64_t at) {
   std::vector<KeyEvent> out;
-  for (const std::uint16_t code : {2, 3, 52, 6}) {
+  for (const std::uint16_t code : std::array<std::uint16_t, 4>{2, 3, 52, 6}) {
     out.push_back(down(code, at));
     out.push_back(up(code, at + 2 * ms));
     at += 5 * ms;

@@ -173,8 +173,8 @@ inline std::map<std::string, Stroke> strokes_of(const std::string& layout) {
 /// Events of a device that types; `now_ns` moves on by `step_ns` with each.
 class Typist {
  public:
-  explicit Typist(std::string layout, std::int64_t now_ns = 0, std::int64_t step_ns = 2'000'000)
-      : now_ns(now_ns), step_ns_(step_ns), strokes_(strokes_of(layout)) {}
+  explicit Typist(std::string layout, std::int64_t begin_ns = 0, std::int64_t step_ns = 2'000'000)
+      : now_ns(begin_ns), step_ns_(step_ns), strokes_(strokes_of(layout)) {}
 
   std::int64_t now_ns;
   std::vector<KeyEvent> events;

@@ -49,7 +49,7 @@ struct KeyRig : Rig {
     for (const char c : digits) {
       static const std::string row = "1234567890";
       const auto at = row.find(c);
-      add(c == '.' ? 52 : c == '-' ? 12 : static_cast<std::uint16_t>(2 + at));
+      add(static_cast<std::uint16_t>(c == '.' ? 52 : c == '-' ? 12 : 2 + static_cast<int>(at)));
     }
     if (enter) add(28);
     const std::int64_t now = steady_now_ns();
