@@ -39,7 +39,7 @@ TEST_CASE("names of keys are the kernel's") {
     std::transform(name.begin(), name.end(), name.begin(), [](unsigned char c) { return std::tolower(c); });
     kernel.emplace(name, std::stoi((*at)[2]));
   }
-  REQUIRE(kernel.size() > 300);
+  REQUIRE(kernel.size() > 200);
   std::size_t named = 0;
   for (std::uint16_t code = 0; code < 768; ++code) {
     const std::string name = key_name(code);

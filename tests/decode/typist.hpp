@@ -155,16 +155,16 @@ struct Stroke {
 /// How each sign is typed in a layout: plain, shift and AltGr; a dead key is followed by the space bar.
 inline std::map<std::string, Stroke> strokes_of(const std::string& layout) {
   std::map<std::string, Stroke> out;
-  for (const auto& [code, levels] : published_layout(layout)) {
-    if (code > 88 || code == 55 || (code >= 71 && code <= 83)) continue;  // the main block
-    for (std::size_t level = 0; level < levels.size() && level < 3; ++level) {
+  const auto published_keys = published_layout(layout);
+  // The plainest way to a sign first. Layouts without AltGr have no third level, whatever their base has.
+  for (std::size_t level = 0; level < (layout == "us" ? 2U : 3U); ++level) {
+    for (const auto& [code, levels] : published_keys) {
+      const bool main_block = code <= 88 && code != 55 && (code < 71 || code > 83);
+      if (!main_block || level >= levels.size()) continue;
       std::string typed = sign(levels[level]);
-      if (typed.empty()) continue;
       const bool dead = typed.starts_with("dead ");
       if (dead) typed = typed.substr(5);
-      // Layouts without AltGr have no third level, whatever the base has.
-      if (level == 2 && layout == "us") continue;
-      out.emplace(typed, Stroke{code, level == 1, level == 2, dead});
+      if (!typed.empty()) out.emplace(typed, Stroke{code, level == 1, level == 2, dead});
     }
   }
   return out;

@@ -4,7 +4,7 @@
 
 #include "drivers/decode/decoder.hpp"
 #include "drivers/decode/key_burst.hpp"
-#include "tests/fuzz/all_dialects.hpp"
+#include "all_dialects.hpp"
 
 using namespace tallystick;
 using namespace tallystick::decode;

@@ -10,7 +10,6 @@
 
 #include "drivers/ports/key_source.hpp"
 #include "port_rig.hpp"
-#include "tests/decode/typist.hpp"
 
 namespace tallystick::ports::test {
 
