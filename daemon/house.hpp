@@ -10,6 +10,9 @@
 namespace tallystick {
 
 class ServiceManager;
+namespace ports {
+class KeyDevices;
+}
 
 struct HouseOptions {
   std::filesystem::path configuration;   ///< a tallystick.toml, or its folder
@@ -18,6 +21,7 @@ struct HouseOptions {
   bool safe = false;
   /// Where to listen while there is no configuration that says so (lobby.hpp).
   int lobby_port = 7411;
+  std::shared_ptr<ports::KeyDevices> keyboards = {};   ///< null: the machine's input devices
   const ServiceManager* manager = nullptr;   ///< outlives the house; null: nobody is told
 };
 

@@ -1,11 +1,10 @@
 #include "daemon/house_parts.hpp"
 
-#include <chrono>
-#include <cmath>
 #include <cstdlib>
 #include <string_view>
 
 #include "daemon/measure/json_mirror.hpp"
+#include "daemon/port_cards.hpp"
 
 namespace tallystick {
 
@@ -35,40 +34,10 @@ std::vector<walk::Candidate> candidates_of(const record::Configuration& configur
   return out;
 }
 
-namespace {
-
-ports::TcpSettings tcp_settings(const shop::TcpCard& card) {
-  ports::TcpSettings out;
-  out.host = card.host;
-  out.port = card.port;
-  out.connect_timeout = std::chrono::milliseconds(std::llround(card.connect_timeout_s * 1000));
-  out.keep_alive_idle_s = card.keep_alive_idle_s;
-  out.keep_alive_interval_s = card.keep_alive_interval_s;
-  out.keep_alive_count = card.keep_alive_count;
-  return out;
-}
-
-}  // namespace
-
 std::vector<ports::PortConfig> ports_of(const record::Configuration& configuration) {
   std::vector<ports::PortConfig> out;
-  for (const auto& card : configuration.shop.ports) {
-    const auto dialect = configuration.dialects.find(card.dialect);
-    if (dialect == configuration.dialects.end()) continue;   // a fault of the configuration, shown there
-    ports::PortConfig port;
-    port.name = card.id;
-    port.path = card.key();
-    port.driver = card.driver;
-    port.tcp = tcp_settings(card.tcp);
-    port.dialect = std::make_shared<const Dialect>(dialect->second);
-    for (const auto& gauge : configuration.shop.gauges)
-      if (gauge.port == card.id)
-        port.gauges.push_back({gauge.id, gauge.channel,
-                               gauge.speaks == "asked"     ? Speaks::asked
-                               : gauge.speaks == "streams" ? Speaks::streams
-                                                           : Speaks::pushed});
-    out.push_back(std::move(port));
-  }
+  for (const auto& card : configuration.shop.ports)
+    if (auto port = port_config(card, configuration)) out.push_back(std::move(*port));
   return out;
 }
 

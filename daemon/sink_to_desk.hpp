@@ -60,6 +60,18 @@ class SinkToDesk : public ports::GaugeSink {
     if (trials->not_answered(gauge, why, now())) return;
     desk()->not_answered(gauge, why.code);
   }
+  void acted(const ports::KeyActed& deed) override {
+    if (deed.does != ports::KeyDeed::ask) {
+      desk()->press({deed.bench, std::string(name(deed.does)), deed.reason, deed.port, deed.code, deed.at});
+      return;
+    }
+    walk::Command command;
+    command.kind = "ask_gauge";
+    command.body["gauge"] = deed.gauge;
+    desk()->command(std::move(command), [this, gauge = deed.gauge](Expected<boost::json::object> asked) {
+      if (!asked) desk()->not_answered(gauge, asked.error().code);
+    });
+  }
 };
 
 }  // namespace tallystick

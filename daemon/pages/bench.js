@@ -21,7 +21,7 @@ import { tell_ear } from "./heard.js";
 const bench = decodeURIComponent(location.pathname.split("/").filter(Boolean).at(-1));
 const query = new URLSearchParams(location.search);
 let link, keys, sound, drawing;
-let no_sound = false, said_alarms = [], said_key = "", said_do = "", asked_tool = "", busy = false;
+let no_sound = false, said_alarms = [], said_key = "", said_do = "", asked_tool = "", heard_press = 0, busy = false;
 
 function set_text(element, text) { if (element.textContent !== text) element.textContent = text; }
 
@@ -189,6 +189,7 @@ function show_cut() {
 
 async function show(view, first) {
   sound.hear(view.sound, first);
+  hear_press(view.press, first);
   show_head(view);
   show_sentence(view);
   show_value(view);
@@ -201,6 +202,17 @@ async function show(view, first) {
   await drawing.show(view.walk?.drawing);
   if (link.view === view) redraw(view);
   ask_for_tool(view);
+}
+
+/// A pedal or a code card that the daemon could not act on by itself: what there is to choose is opened here, as by this
+/// page's own key, or the reason is said. While something is open to choose from, it moves in that.
+function hear_press(press, first) {
+  const number = press?.number ?? heard_press;
+  const news = press && !first && number !== heard_press;
+  heard_press = number;
+  if (!news || panel_key(press.action)) return;
+  if (["to_choose", "tool_not_stated"].includes(press.code)) return on_action(press.action);
+  toast(refusal({ status: 409, kind: "act", answer: { code: press.code } }));
 }
 
 /// Once a walk, when a step first needs it: which plug or mating part.

@@ -21,6 +21,7 @@ const printable = (hex) => bytes(hex).map((pair) => parseInt(pair, 16)).map((cod
 function frame_parts(frame) {
   const made = frame.refusal
     ? make("span", { class: "refused" }, t("gauges.refused", { reason: word("frame", frame.refusal) }), frame.detail ? make("span", { class: "soft" }, ` ${frame.detail}`) : null)
+    : !frame.value && frame.cause ? make("b", {}, word("cause", frame.cause))   // a pedal or a code card that acted
     : make("b", {}, `${shown(frame.value)} ${unit(frame.unit)}`, frame.status && frame.status !== "ok" ? ` (${word("frame", frame.status)})` : null);
   return [make("code", { class: "hex" }, spaced_hex(frame.bytes_hex)), make("code", { class: "printable" }, printable(frame.bytes_hex)), made];
 }
@@ -73,6 +74,16 @@ function card(gauge, port, recent) {
     open.has(gauge.id) ? frames_table((recent?.frames ?? []).toReversed().map((frame) => frame_row(frame)), false) : null);
 }
 
+/// A port that no gauge stands at: a pedal, a button, a reader of code cards.
+function input_card(port, recent) {
+  const facts = [[t("gauges.port"), make("code", {}, port.node || port.path)]];
+  if (port.why) facts.push([t("gauges.found"), make("span", { class: "fault" }, port.why, port.hint ? make("span", { class: "soft" }, ` ${port.hint}`) : null)]);
+  for (const warning of port.warnings ?? []) facts.push([t("gauges.warning"), warning]);
+  return make("article", { class: "gauge", "data-input": port.port }, make("h3", {}, port.port, state_of({}, port)),
+    make("dl", {}, ...facts.flatMap(([name, value]) => [make("dt", {}, name), make("dd", {}, value)])),
+    recent?.frames?.length ? frames_table(recent.frames.toReversed().map((frame) => frame_row(frame)), false) : null);
+}
+
 async function show() {
   const [gauges, ports, recents, unknown, unasked] = await Promise.all(["gauges", "ports", "ports/recent", "ports/unknown", "ports/unasked"].map((path) => ask(`/api/v1/${path}`)));
   now = Date.now();
@@ -84,7 +95,11 @@ async function show() {
   for (const name of ["try", "more"]) if (focus[name]) document.querySelector(`[data-${name}="${focus[name]}"]`)?.focus();
   const strangers = unknown.map((each) => make("li", {}, t("gauges.stranger", { port: each.port, channel: each.channel || "?", count: each.count }), " ",
     make("code", {}, spaced_hex(each.last_bytes_hex)), ` ${shown(each.last_value)} ${unit(each.last_unit)} \u00b7 ${ago(iso(each.last_utc_us), now)}`));
-  const loose = recents.filter((each) => !each.gauge && each.frames.length);
+  const inputs = ports.filter((port) => !gauges.some((gauge) => gauge.card.port === port.port));
+  find("page-inputs").hidden = !inputs.length;
+  fill(find("page-inputs"), make("h2", {}, t("gauges.inputs")), make("div", { class: "cards" },
+    ...inputs.map((port) => input_card(port, recents.find((each) => !each.gauge && each.port === port.port)))));
+  const loose = recents.filter((each) => !each.gauge && each.frames.length && !inputs.some((port) => port.port === each.port));
   find("page-strangers").hidden = !strangers.length && !loose.length;
   fill(find("page-strangers"), make("h2", {}, t("gauges.strangers")), make("ul", {}, ...strangers),
     ...loose.map((each) => make("div", {}, make("h3", {}, each.port), frames_table(each.frames.toReversed().map((frame) => frame_row(frame)), false))));

@@ -97,7 +97,16 @@ class Loader {
              "use a dialect with a terminator, end bytes or a length"});
         continue;
       }
-      if (dialect != out_.dialects.end()) {
+      if (dialect != out_.dialects.end() && port.driver == "keyboard" && dialect->second.ask) {
+        add(file, read.port_lines[i], "port " + port.id + ", dialect",
+            {"contradiction",
+             "its dialect " + port.dialect + " is for gauges that are asked, and a keyboard cannot be asked", "",
+             "use a dialect with speaks = \"pushed\""});
+        continue;
+      }
+      // Keys and texts that only act need none.
+      const bool only_acts = port.driver == "keyboard" && port.dialect.empty() && !port.keyboard.actions.empty();
+      if (dialect != out_.dialects.end() || only_acts) {
         ports.push_back(std::move(port));
         continue;
       }

@@ -43,6 +43,7 @@ class ConfigReader {
     for (const auto* table : root.tables("gauge")) read_gauge(*table, out);
     read_run_changes(root, config);
     read_reasons(root, config);
+    hold_keyboards(out);
     if (config.benches.empty())
       root.fault("", "missing_key", "there is no bench", "add [[bench]] with id = \"bench-1\"");
     config.dialect_folders = root.texts("dialect_folders");
@@ -188,13 +189,15 @@ class ConfigReader {
     PortCard port;
     port.id = table.id("id");
     table.rename("port " + port.id);
-    port.driver = table.word("driver", {"serial", "tcp"}, "serial");
+    port.driver = table.word("driver", {"serial", "tcp", "keyboard"}, "serial");
     const bool tcp = port.driver == "tcp";
-    if (tcp)
+    if (port.driver == "keyboard")
+      read_keys(table, port);
+    else if (tcp)
       read_address(table, port);
     else
       read_path(table, port);
-    port.dialect = table.needed_text("dialect");
+    port.dialect = port.keyboard.actions.empty() ? table.needed_text("dialect") : table.text("dialect");
     if (const auto [first, is_new] = paths_.emplace(port.key(), port.id); !is_new && !port.key().empty())
       table.fault(tcp ? "address" : "path", "double_path",
                   "port \"" + first->second + "\" has this " + (tcp ? "address" : "path") + " already",
@@ -214,6 +217,55 @@ class ConfigReader {
                   "write driver = \"tcp\" beside it, or take it out");
     if (port.path.empty() && !table.has("address")) static_cast<void>(table.needed_text("path"));
     static_cast<void>(table.text("address"));
+  }
+
+  void read_keys(TomlTable& table, PortCard& port) {
+    port.path = table.text("path");
+    port.keyboard = read_keyboard(text_, table);
+    if (!port.keyboard.bench.empty()) must_exist(table, "bench", port.keyboard.bench, "bench");
+    for (const auto& action : port.keyboard.actions)
+      if (!action.gauge.empty() || !action.reason.empty())
+        of_keys_.push_back({table.line("action"), port.id, action});
+    if (!port.keyboard.actions.empty()) keyboards_[port.id] = {port.keyboard, table.line()};
+  }
+
+  void hold_reason(const Reasons& reasons, int line, const std::string& port, const KeyActionCard& action) const {
+    const auto& list = action.does == "again" ? reasons.retake : reasons.pass_over;
+    if (action.reason.empty() || std::find(list.begin(), list.end(), action.reason) != list.end()) return;
+    text_.add(checklist::Severity::fault, line, "port " + port + ", action", "unknown_reason",
+              "\"" + action.reason + "\" is not in the shop's list of reasons",
+              std::string("add it to [reasons], ") + (action.does == "again" ? "retake" : "pass_over"));
+  }
+
+  /// What can be told of keyboard ports only once the gauges are known.
+  void hold_keyboards(ReadConfig& out) {
+    const auto& gauges = out.config.gauges;
+    for (const auto& [line, port, action] : of_keys_) {
+      hold_reason(out.config.reasons, line, port, action);
+      const auto& gauge = action.gauge;
+      if (gauge.empty()) continue;
+      const auto card = std::find_if(gauges.begin(), gauges.end(), [&](const auto& one) { return one.id == gauge; });
+      if (card == gauges.end())
+        text_.add(checklist::Severity::fault, line, "port " + port + ", action", "unknown_gauge",
+                  "there is no sound gauge \"" + gauge + "\" to ask", "name a gauge of this file");
+      else if (card->speaks != "asked")
+        text_.add(checklist::Severity::fault, line, "port " + port + ", action", "contradiction",
+                  "gauge \"" + gauge + "\" speaks by itself and cannot be asked",
+                  "name a gauge with speaks = \"asked\"");
+    }
+    for (const auto& gauge : gauges) {
+      const auto found = keyboards_.find(gauge.port);
+      if (found == keyboards_.end()) continue;
+      const auto& [card, line] = found->second;
+      const auto add = [&, at = line](const std::string& code, const std::string& what, const std::string& remedy) {
+        text_.add(checklist::Severity::fault, at, "port " + gauge.port, code, what, remedy);
+      };
+      if (gauge.dialect.empty())
+        add("missing_key", "gauge \"" + gauge.id + "\" types here, and the port has no dialect", "add dialect = \"...\"");
+      if (const auto key = key_taken_from_texts(card); !key.empty())
+        add("contradiction", "key \"" + key + "\" acts, and gauge \"" + gauge.id + "\" types it in its values",
+            "let a key act that no value has, as \"f13\"");
+    }
   }
 
   void read_address(TomlTable& table, PortCard& port) {
@@ -429,6 +481,13 @@ class ConfigReader {
   std::map<std::string, std::string> dialect_of_, paths_;
   std::map<std::string, std::map<std::string, std::string>> channels_;
   std::set<std::string> people_;
+  struct OfKeys {
+    int line = 0;
+    std::string port;
+    KeyActionCard action;
+  };
+  std::vector<OfKeys> of_keys_;  ///< actions that speak of a gauge or a reason
+  std::map<std::string, std::pair<KeyboardCard, int>> keyboards_;  ///< that act; by port, with its line
 };
 
 }  // namespace

@@ -9,6 +9,7 @@
 
 #include "daemon/checklist/fault.hpp"
 #include "daemon/shop/gauge_card.hpp"
+#include "daemon/shop/keyboard_card.hpp"
 
 namespace tallystick::shop {
 
@@ -47,16 +48,19 @@ BOOST_DESCRIBE_STRUCT(TcpCard, (),
 /// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
 struct PortCard {
   std::string id;                 ///< "receiver-1"
-  std::string path;               ///< by-id or by-path link, or a plain device; empty for "tcp"
-  std::string dialect;            ///< name of the dialect
-  std::string driver = "serial";  ///< "serial" | "tcp"
+  std::string path;     ///< by-id or by-path link, or a plain device; empty for "tcp", may be for "keyboard"
+  std::string dialect;  ///< its name; empty where a keyboard's keys and texts only act
+  std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard"
   std::string address;            ///< of "tcp", as written: "192.0.2.7:4001"
   TcpCard tcp = {};
+  KeyboardCard keyboard = {};
   bool operator==(const PortCard&) const = default;
-  /// Path or address: what tells it from all other ports.
-  const std::string& key() const { return driver == "tcp" ? address : path; }
+  /// Path, address or device: what tells it from all other ports.
+  std::string key() const {
+    return driver == "tcp" ? address : driver == "keyboard" ? device_text(keyboard, path) : path;
+  }
 };
-BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp))
+BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard))
 
 /// "HOST:PORT": a name, an IPv4 address, or an IPv6 address in brackets, and a port of 1 to 65535 (the
 /// authority of RFC 3986, without a user). Fills `host` and `port`. The error's what and hint fit a fault.

@@ -31,6 +31,15 @@ struct DeskSeams {
   std::function<boost::json::value(const std::string&)> list_elsewhere;
 };
 
+/// A pedal, a button or a code card of a bench.
+struct Press {
+  std::string bench;
+  std::string action;       ///< "good" | "not_good" | "again"
+  std::string reason;       ///< where the action needs one; empty: the only one of the list, else the page is to ask
+  std::string port, code;   ///< what was pressed, for the record: port of the configuration, key's name or text
+  Stamp at;                 ///< when
+};
+
 /// How much may wait before a bench refuses more.
 inline constexpr std::size_t waiting_limit = 256;
 
@@ -55,6 +64,9 @@ class Desk : public DeskDoor {
   void refused(const std::string& gauge, const Refusal& refusal, const Frame& frame);
   /// A frame was refused that may have been this gauge's: of a port that several share.
   void may_have_lost(const std::string& gauge, const Refusal& refusal, const Frame& frame);
+  /// The action that a page's key would be, for what the bench's displays showed at that time. Errors: those of the
+  /// command "act"; "to_choose" (there is a list to choose from: the page opens it). The view's "press" tells them.
+  void press(const Press& press, Answered answered = {});
   void line_changed(const std::string& gauge, const GaugeLine& line);
   void not_answered(const std::string& gauge, const std::string& why);
   void keeping(bool kept, const std::string& why, const std::string& hint, const std::string& code = {});
@@ -106,6 +118,7 @@ class Desk : public DeskDoor {
     std::optional<ToldKept> to_keep;
     Stamp told_since;
     std::set<std::string> displays;
+    boost::json::value press;           ///< the last one that did nothing, and why
   };
   struct LiveCapture {                  ///< in memory only: a restart drops it
     Capture capture;
@@ -130,6 +143,9 @@ class Desk : public DeskDoor {
   void answer_later(const std::string& idempotency_key, Expected<boost::json::object> answer);
   std::map<std::string, Stamp> told_asks(const std::string& bench) const;
   Context context_for(const std::string& bench, std::map<std::string, Stamp>& told) const;
+  Done could_be_seen(const BenchWindow& window, const Press& press) const;
+  Expected<Input> input_of(const BenchWindow& window, const Press& press) const;
+  void show_press(const Press& press, const std::string& code);
   void refresh_view(const std::string& bench);
   void remember_facts(const Outcome& outcome);
   void register_gauges();
@@ -172,6 +188,7 @@ class Desk : public DeskDoor {
   Key last_key_;
   std::uint64_t since_checkpoint_ = 0;
   std::uint64_t overflowed_ = 0;
+  std::uint64_t presses_ = 0;           ///< that did nothing
 };
 
 }  // namespace tallystick::walk

@@ -15,6 +15,7 @@ void Desk::refresh_view(const std::string& bench) {
   const auto context = context_for(bench, told);
   auto view = bench_view(states_, context, surrounding_, bench, now);
   view["sound"] = window.tone.empty() ? json::value(nullptr) : json::value({{"key", window.tone_key}, {"tone", window.tone}});
+  view["press"] = window.press;
   if (view == window.view) return;
   ++window.sequence;
   std::map<std::string, Shown> asks;

@@ -55,4 +55,26 @@ tl::expected<Dialect, Faults> read_dialect(std::string_view toml, std::string_vi
   return dialect;
 }
 
+std::shared_ptr<const Dialect> no_dialect() {
+  static const auto shared = [] {
+    // Read like any other, so that every promise of a dialect holds for it.
+    auto read = read_dialect(R"(name = "none"
+[frame]
+cut_by = "terminator"
+terminator = "\r"
+[value]
+pattern = '(?P<value>[0-9.]+)'
+[unit]
+unit = "mm"
+[talk]
+speaks = "pushed"
+)",
+                             "none");
+    auto out = std::make_shared<Dialect>(std::move(*read));
+    out->name.clear();
+    return std::shared_ptr<const Dialect>(out);
+  }();
+  return shared;
+}
+
 }  // namespace tallystick

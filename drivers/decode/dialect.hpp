@@ -107,4 +107,7 @@ struct Dialect {
 /// "contradiction", "unknown_unit", "no_unit".
 tl::expected<Dialect, Faults> read_dialect(std::string_view toml, std::string_view file);
 
+/// Of a port that no gauge stands at: nothing is a value to it. Nameless; always the same object.
+std::shared_ptr<const Dialect> no_dialect();
+
 }  // namespace tallystick

@@ -128,7 +128,7 @@ Error busy(const std::string& path) {
           "end that program. It is taken up by itself when it is free"};
 }
 
-Error denied(const std::string& path) {
+Error denied(const std::string& path, const std::string& usual_group) {
   struct stat about {};
   std::string node_text = "its owner cannot be seen";
   std::string hint = "see that every folder on the way to it may be entered";
@@ -139,8 +139,9 @@ Error denied(const std::string& path) {
     node_text = "it belongs to " + user_name(about.st_uid) + ":" + group + " with mode " + mode;
     const bool group_may = (about.st_mode & (S_IRGRP | S_IWGRP)) == (S_IRGRP | S_IWGRP);
     hint = group_may ? "usermod -aG " + group + " " + user_name(::geteuid()) + ", then restart the daemon"
-                     : "give it a group that may read and write (chgrp dialout " + path + "; chmod 0660 " +
-                           path + "), for good by a udev rule with GROUP=\"dialout\", MODE=\"0660\"";
+                     : "give it a group that may read and write (chgrp " + usual_group + " " + path +
+                           "; chmod 0660 " + path + "), for good by a udev rule with GROUP=\"" +
+                           usual_group + "\", MODE=\"0660\"";
   }
   return {"port_denied",
           "it may not be opened by user " + user_name(::geteuid()) + " in groups " + our_groups() + "; " +

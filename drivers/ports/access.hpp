@@ -20,8 +20,9 @@ std::optional<Holder> holder_of(const std::string& node);
 
 /// "port_busy".
 Error busy(const std::string& path);
-/// "port_denied": our user and groups, the node's owner, group and mode, and the fix.
-Error denied(const std::string& path);
+/// "port_denied": our user and groups, the node's owner, group and mode, and the fix. `usual_group` is the
+/// group that such nodes have where nothing else was set up.
+Error denied(const std::string& path, const std::string& usual_group = "dialout");
 
 /// A better key for a plain node: its link below `by_id`, else below `by_path`; empty where it has none. Two
 /// links of by-id never compete: the first by name is taken.

@@ -28,6 +28,7 @@
 
 #include "drivers/decode/dialect.hpp"
 #include "drivers/decode/reading.hpp"
+#include "drivers/ports/keyboard_settings.hpp"
 #include "drivers/ports/port_life.hpp"
 
 namespace boost::asio {
@@ -40,6 +41,7 @@ class logger;
 namespace tallystick::ports {
 
 class Clock;
+class KeyDevices;
 
 /// A gauge at a port.
 struct GaugeConfig {
@@ -60,7 +62,8 @@ struct TcpSettings {
 };
 
 /// A port as the configuration states it. `path` is the port's key: a link of /dev/serial/by-id or by-path,
-/// or a plain node (accepted with a warning: its number changes); for "tcp" the address as it is written.
+/// or a plain node (accepted with a warning: its number changes); for "tcp" the address as it is written; for
+/// "keyboard" what tells the device (keyboard_finder.hpp, key_text).
 struct PortConfig {
   std::string name;
   std::string path;
@@ -68,6 +71,7 @@ struct PortConfig {
   std::vector<GaugeConfig> gauges;
   std::string driver = "serial";  ///< a name of the table in drivers.cpp
   TcpSettings tcp = {};           ///< of driver "tcp"
+  KeyboardSettings keyboard = {}; ///< of driver "keyboard"
   /// The dialects are the same object.
   bool operator==(const PortConfig&) const = default;
 };
@@ -134,6 +138,16 @@ struct GaugeRecent {
 };
 BOOST_DESCRIBE_STRUCT(GaugeRecent, (), (gauge, port, channel, readings, last_heard_utc_us, refusals, frames))
 
+/// A pedal, a button or a code card acted, as its port's configuration says.
+struct KeyActed {
+  std::string port, bench;
+  KeyDeed does = KeyDeed::good;
+  std::string gauge;   ///< of `ask`
+  std::string reason;  ///< may be empty
+  std::string code;    ///< the key's name, or the text
+  Stamp at;            ///< of the press
+};
+
 /// Where all of it goes. Called on the loop's thread; a callee may call back into the PortSet (ask, status),
 /// but not remove the port that is calling.
 class GaugeSink {
@@ -151,6 +165,7 @@ class GaugeSink {
   virtual void not_answered(const std::string& port, const std::string& gauge, const Error& why) {
     static_cast<void>(port), static_cast<void>(gauge), static_cast<void>(why);
   }
+  virtual void acted(const KeyActed& action) { static_cast<void>(action); }
 };
 
 /// What drivers are handed. All of it outlives them.
@@ -161,6 +176,7 @@ struct Surroundings {
   std::shared_ptr<spdlog::logger> log;  ///< never null
   std::function<double()> jitter;       ///< uniform in 0..1; never empty
   std::size_t ring = 32;                ///< frames remembered for each gauge
+  std::shared_ptr<KeyDevices> keyboards = {};  ///< null: the machine's own
 };
 
 class Driver {
@@ -178,6 +194,9 @@ class Driver {
   virtual std::vector<UnknownChannel> unknown_channels() const = 0;
   /// A folder on the way to the port's node changed: worth a look.
   virtual void node_changed() {}
+  /// Paths that `node_changed` wants to hear of; one that ends with "/" means whatever comes and goes in it.
+  /// Empty: the port's path.
+  virtual std::vector<std::string> watched() const { return {}; }
 };
 
 /// Makes the driver that `config.driver` names. Error "unknown_driver".

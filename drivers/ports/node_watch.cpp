@@ -117,7 +117,7 @@ bool NodeWatch::drain() {
       }
       const auto known = names_.find(event.wd);
       concerns = concerns || (event.mask & (end_of_folder | IN_Q_OVERFLOW)) != 0 ||
-                 (known != names_.end() && known->second.contains(name));
+                 (known != names_.end() && (known->second.contains(name) || known->second.contains("")));
     }
   }
 }

@@ -14,7 +14,8 @@
 
 namespace tallystick::ports {
 
-/// Watches, for each path, the nearest folder that exists. One thread. Lives in a shared_ptr.
+/// Watches, for each path, the nearest folder that exists. A path that ends with "/" is a folder all of
+/// whose names matter. One thread. Lives in a shared_ptr.
 class NodeWatch : public std::enable_shared_from_this<NodeWatch> {
  public:
   NodeWatch(boost::asio::io_context& loop, std::function<void()> changed);
@@ -32,7 +33,7 @@ class NodeWatch : public std::enable_shared_from_this<NodeWatch> {
   std::function<void()> changed_;
   std::vector<std::string> paths_;
   std::map<std::string, int> folders_;          ///< folder -> watch
-  std::map<int, std::set<std::string>> names_;  ///< watch -> names in it that matter
+  std::map<int, std::set<std::string>> names_;  ///< watch -> names in it that matter; "": all
 };
 
 }  // namespace tallystick::ports

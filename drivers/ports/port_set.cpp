@@ -134,7 +134,11 @@ void PortSet::watch_nodes() {
     });
   }
   std::vector<std::string> paths;
-  for (const auto& entry : entries_) paths.push_back(entry.config.path);
+  for (const auto& entry : entries_) {
+    auto wanted = entry.driver->watched();
+    if (wanted.empty()) wanted.push_back(entry.config.path);
+    for (auto& path : wanted) paths.push_back(std::move(path));
+  }
   if (!watch_->start(std::move(paths))) {
     surroundings_.log->warn(
         "no inotify here: a port that comes back is found by trying again, within seconds");

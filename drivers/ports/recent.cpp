@@ -66,6 +66,14 @@ void Recent::reading(const Reading& reading) {
   remember(found->second, recent_frame(reading));
 }
 
+void Recent::acted(const std::string& deed, const Frame& frame) {
+  auto& memory = memory_[""];
+  memory.head.last_heard_utc_us = frame.last.utc_us;
+  RecentFrame out = frame_of(frame);
+  out.cause = deed;
+  remember(memory, std::move(out));
+}
+
 void Recent::refused(const std::string& gauge, std::string_view reason, const std::string& detail,
                      const Frame& frame) {
   auto found = memory_.find(gauge);

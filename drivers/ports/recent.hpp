@@ -23,6 +23,8 @@ class Recent {
   /// `reason` is a RefusalReason's name, "late_reply" or "unsolicited".
   void refused(const std::string& gauge, std::string_view reason, const std::string& detail,
                const Frame& frame);
+  /// A key or a text that acted; `deed` stands in the place of the cause.
+  void acted(const std::string& deed, const Frame& frame);
   /// A frame of a channel that no gauge has. Returns what to tell the clients: at first, and at most once a
   /// minute.
   std::optional<UnknownChannel> unknown(const std::string& channel, const Decoded& decoded,

@@ -116,6 +116,7 @@ void StreamPort::close_wire(const Stamp& now) {
   if (stream_) stream_->release();
   stream_.reset();
   wire_.reset();
+  closed(now);
   // A gap that has passed ends its frame; the unplugging does not: a frame cut short must not pass for a
   // whole one.
   take(decoder_.poll(now), now);
@@ -178,7 +179,6 @@ boost::asio::awaitable<void> StreamPort::read(std::shared_ptr<StreamPort> self, 
   static_cast<void>(self);
 }
 
-/// False: the port is lost (and already being looked for again).
 bool StreamPort::read_once(const Stamp& now) {
   std::array<char, 4096> buffer;
   const ssize_t got = ::read(wire_->descriptor(), buffer.data(), buffer.size());
@@ -347,6 +347,7 @@ void StreamPort::arm() {
     if (const auto after = decoder_.next_poll_ns()) sooner(last_byte_ns_ + *after);
     if (asking_) sooner(asking_->wake_at());
     if (next_ask_ns_ != 0) sooner(next_ask_ns_);
+    sooner(also_wake_at());
   }
   // A timer that wakes too early costs less than setting it anew with every frame.
   if (!wake || (armed_for_ && *armed_for_ <= *wake)) return;
@@ -367,6 +368,7 @@ void StreamPort::on_timer() {
       take(decoder_.poll(now), now);
     }
   }
+  if (wire_) woke(now);
   if (asking_ && wire_) {
     if (const auto given_up = asking_->tick(now.steady_ns)) {
       ++counters_.unanswered;

@@ -51,15 +51,29 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   virtual void give_up_opening() {}
   /// What a person is told when the open wire ended. `how`: as the system put it.
   virtual Error ended(const std::string& how) const = 0;
+  /// Takes what waits in the descriptor, without blocking. False: the port is lost (and already being looked
+  /// for again). A driver whose descriptor carries something else than the gauge's bytes has its own.
+  virtual bool read_once(const Stamp& now);
+  /// For a driver with times of its own: when `woke` wants to be called while the port is open. `woke` may
+  /// come sooner.
+  virtual std::optional<std::int64_t> also_wake_at() const { return {}; }
+  virtual void woke(const Stamp&) {}
+  /// The wire was closed after a loss; what was begun on it is to be given out now.
+  virtual void closed(const Stamp&) {}
 
   void carry_out(Do todo);
   void lose(Error why, const Stamp& now);
+  /// Frames on their way: to the gauge that they belong to, the memory of the gauges page, the sink.
+  void take(std::vector<DecodeEvent> events, const Stamp& now);
   const Wire* wire() const { return wire_.get(); }
   bool running() const { return running_; }
 
   PortConfig config_;
   Surroundings around_;
   PortLife life_;
+  Decoder decoder_;
+  Recent recent_;
+  PortStatus counters_;
   std::vector<std::string> key_warnings_;
 
  private:
@@ -70,8 +84,6 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   void publish();
   // bytes in
   boost::asio::awaitable<void> read(std::shared_ptr<StreamPort> self, std::uint64_t opening);
-  bool read_once(const Stamp& now);
-  void take(std::vector<DecodeEvent> events, const Stamp& now);
   void take_decoded(DecodeEvent& event, const Stamp& now);
   const GaugeConfig* gauge_of(const Decoded& decoded) const;
   // asking
@@ -83,8 +95,6 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   void arm();
   void on_timer();
 
-  Decoder decoder_;
-  Recent recent_;
   std::optional<Asking> asking_;
   std::unique_ptr<Wire> wire_;
   std::optional<boost::asio::posix::stream_descriptor> stream_;
@@ -94,7 +104,6 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   std::int64_t last_byte_ns_ = 0;  ///< or opening
   std::int64_t next_ask_ns_ = 0;   ///< by timer; 0: none
   bool running_ = false, sending_ = false, writing_ = false;
-  PortStatus counters_;
 };
 
 }  // namespace tallystick::ports

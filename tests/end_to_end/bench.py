@@ -65,6 +65,7 @@ class Shop:
         self.temporary = tempfile.TemporaryDirectory(prefix="tallystick-end-to-end-")
         self.folder = Path(self.temporary.name)
         self.process, self.address, self.output = None, None, []
+        self.program = BIN / "tallystickd"
         self.before = []                     # words of a command that starts the daemon, to watch it
         self.touches = 0                     # commands that stand for a hand on pedal, key or screen
         self.displays, self.terminals = {}, None
@@ -97,7 +98,7 @@ class Shop:
     # ---- the daemon's process
 
     def start(self, ready=True):
-        self.process = subprocess.Popen([*self.before, BIN / "tallystickd", "--config", self.config], stdout=subprocess.PIPE,
+        self.process = subprocess.Popen([*self.before, self.program, "--config", self.config], stdout=subprocess.PIPE,
                                         stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, text=True, errors="replace")
         found = threading.Event()
         process = self.process

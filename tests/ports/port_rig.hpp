@@ -113,6 +113,7 @@ struct Remembered : GaugeSink {
   std::vector<PortStatus> changes;
   std::vector<UnknownChannel> unknown;
   std::vector<Error> unanswered;
+  std::vector<KeyActed> deeds;
 
   void reading(Reading reading) override { readings.push_back(std::move(reading)); }
   void refusal(const std::string&, const std::string& gauge, const Refusal& refusal, const Frame&) override {
@@ -123,6 +124,7 @@ struct Remembered : GaugeSink {
   void not_answered(const std::string&, const std::string&, const Error& why) override {
     unanswered.push_back(why);
   }
+  void acted(const KeyActed& deed) override { deeds.push_back(deed); }
 
   std::size_t count(std::string_view gauge) const {
     std::size_t out = 0;
@@ -140,8 +142,10 @@ struct Rig {
   std::ostringstream lines;
   std::shared_ptr<spdlog::logger> log =
       std::make_shared<spdlog::logger>("test", std::make_shared<spdlog::sinks::ostream_sink_mt>(lines));
-  PortSet ports{Surroundings{loop, sink, clock, log, [] { return 0.5; }, 32}};
+  PortSet ports;
 
+  explicit Rig(std::shared_ptr<KeyDevices> keyboards = {})
+      : ports(Surroundings{loop, sink, clock, log, [] { return 0.5; }, 32, std::move(keyboards)}) {}
   ~Rig() {
     ports.stop();
     loop.poll();

@@ -7,8 +7,10 @@
 #include <chrono>
 #include <ostream>
 
+#include "daemon/port_cards.hpp"
 #include "daemon/record/configuration_files.hpp"
 #include "daemon/record/reader.hpp"
+#include "drivers/ports/keyboard_port.hpp"
 #include "tools/cli/daemon_addresses.hpp"
 
 namespace tallystick::cli {
@@ -112,6 +114,9 @@ Expected<Diagnoses> diagnose(const DoctorOptions& options) {
                    fault.what, fault.file + (fault.line > 0 ? ':' + std::to_string(fault.line) : ""),
                    fault.remedy});
   for (const auto& port : shop.ports) {
+    if (port.driver == "keyboard")
+      if (const auto made = port_config(port, *configuration))
+        out.push_back(check_keyboard(port.id, made->keyboard, ports::types_texts(*made), *who));
     if (port.driver != "serial")
       continue;  // no node, no holder, no line: the daemon's status says how it stands
     out.push_back(check_port_access(port.path, *who));

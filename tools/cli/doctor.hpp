@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "daemon/measure/error.hpp"
+#include "drivers/ports/keyboard_finder.hpp"
 #include "tools/cli/client_commands.hpp"
 #include "tools/cli/commands.hpp"
 
@@ -56,6 +57,13 @@ Diagnoses check_port_grabbers(const Roots& roots);
 Diagnoses check_line_settings(const std::string& path, const Roots& roots);
 /// USB adapters that name themselves alike: their links of /dev/serial/by-id change places.
 Diagnoses check_same_serials(const Roots& roots);
+
+// ---- keyboards (doctor_keyboards.cpp)
+
+/// The device that a keyboard port means: there, the only one that fits, and readable for `who`; else the
+/// exact fix. `types`: values or texts come from it, not only keys that act.
+Diagnosis check_keyboard(const std::string& port, const ports::KeyboardSettings& settings, bool types,
+                         const Identity& who, const ports::InputRoots& in = {});
 
 // ---- machine (doctor_machine.cpp)
 

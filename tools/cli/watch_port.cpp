@@ -6,10 +6,10 @@
 #include <algorithm>
 #include <boost/asio/io_context.hpp>
 #include <boost/json.hpp>
-#include <cmath>
 #include <ostream>
 
 #include "daemon/measure/json_mirror.hpp"
+#include "daemon/port_cards.hpp"
 #include "daemon/record/configuration_files.hpp"
 #include "drivers/ports/clock.hpp"
 #include "drivers/ports/port_set.hpp"
@@ -77,28 +77,11 @@ Expected<ports::PortConfig> port_of(const record::Configuration& configuration, 
   if (card == shop.ports.end())
     return fail("unknown_port", "no port and no gauge has this name", wanted,
                 "tallystick register lists them");
-  const auto dialect = configuration.dialects.find(card->dialect);
-  if (dialect == configuration.dialects.end())
+  auto out = port_config(*card, configuration);
+  if (!out)
     return fail("unknown_dialect", "its dialect \"" + card->dialect + "\" is not sound", card->id,
                 "tallystick check says why");
-  ports::PortConfig out;
-  out.name = card->id;
-  out.path = card->key();
-  out.driver = card->driver;
-  out.tcp.host = card->tcp.host;
-  out.tcp.port = card->tcp.port;
-  out.tcp.connect_timeout = std::chrono::milliseconds(std::llround(card->tcp.connect_timeout_s * 1000));
-  out.tcp.keep_alive_idle_s = card->tcp.keep_alive_idle_s;
-  out.tcp.keep_alive_interval_s = card->tcp.keep_alive_interval_s;
-  out.tcp.keep_alive_count = card->tcp.keep_alive_count;
-  out.dialect = std::make_shared<const Dialect>(dialect->second);
-  for (const auto& each : shop.gauges)
-    if (each.port == card->id)
-      out.gauges.push_back({each.id, each.channel,
-                            each.speaks == "asked"     ? Speaks::asked
-                            : each.speaks == "streams" ? Speaks::streams
-                                                       : Speaks::pushed});
-  return out;
+  return std::move(*out);
 }
 
 }  // namespace
