@@ -60,6 +60,7 @@ std::vector<ports::PortConfig> ports_of(const record::Configuration& configurati
     port.path = card.key();
     port.driver = card.driver;
     port.tcp = tcp_settings(card.tcp);
+    port.usb = ports::usb_key(card.usb.serial, card.usb.port, card.usb.id, card.usb.interface);
     port.dialect = std::make_shared<const Dialect>(dialect->second);
     for (const auto& gauge : configuration.shop.gauges)
       if (gauge.port == card.id)

@@ -14,7 +14,8 @@
 
 namespace tallystick::ports {
 
-/// Watches, for each path, the nearest folder that exists. One thread. Lives in a shared_ptr.
+/// Watches, for each path, the nearest folder that exists. A path that ends in * stands for all names that
+/// begin so. One thread. Lives in a shared_ptr.
 class NodeWatch : public std::enable_shared_from_this<NodeWatch> {
  public:
   NodeWatch(boost::asio::io_context& loop, std::function<void()> changed);

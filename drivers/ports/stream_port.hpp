@@ -54,6 +54,7 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
 
   void carry_out(Do todo);
   void lose(Error why, const Stamp& now);
+  void publish();
   const Wire* wire() const { return wire_.get(); }
   bool running() const { return running_; }
 
@@ -67,7 +68,6 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   Do try_open();
   Do take_opening(Opening opening);
   void close_wire(const Stamp& now);
-  void publish();
   // bytes in
   boost::asio::awaitable<void> read(std::shared_ptr<StreamPort> self, std::uint64_t opening);
   bool read_once(const Stamp& now);

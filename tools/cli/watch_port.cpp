@@ -85,6 +85,7 @@ Expected<ports::PortConfig> port_of(const record::Configuration& configuration, 
   out.name = card->id;
   out.path = card->key();
   out.driver = card->driver;
+  out.usb = ports::usb_key(card->usb.serial, card->usb.port, card->usb.id, card->usb.interface);
   out.tcp.host = card->tcp.host;
   out.tcp.port = card->tcp.port;
   out.tcp.connect_timeout = std::chrono::milliseconds(std::llround(card->tcp.connect_timeout_s * 1000));
