@@ -3,6 +3,7 @@
 
 #include "usb_tree.hpp"
 
+using namespace tallystick;
 using namespace tallystick::ports;
 using namespace tallystick::ports::test;
 using namespace std::chrono_literals;
@@ -19,7 +20,9 @@ long resident_kib() {
 
 std::string fast_line() {
   std::string out = pushed_line;
-  out.replace(out.find("9600"), 4, "115200");  // its opening gap is 0.3 ms
+  out.replace(out.find("9600"), 4, "115200");
+  out.replace(out.find("longest"), 0,
+              "idle_gap_ms = 1\n");  // and so is the gap that is waited for after opening
   return out;
 }
 
@@ -55,7 +58,7 @@ TEST_CASE(
       tree.plug(adapter, usb.path());
       ports.look_again();  // as udev would tell
       REQUIRE_MESSAGE(rig.run_until([&] { return both(PortState::open); }), "cycle " << cycle);
-      rig.run_for(2ms);
+      rig.run_for(4ms);
       link.send("+001.000\r"), usb.send("+002.000\r");
       REQUIRE_MESSAGE(rig.run_until([&] { return rig.sink.readings.size() == 2; }), "cycle " << cycle);
       readings += rig.sink.readings.size();

@@ -17,7 +17,7 @@ from starting import free_port  # noqa: E402
 
 WORK = BIN.parent / "usb"        # kernel and udev are kept there, 500 MB
 ETHERNET = "10.0.2.15"           # the guest's, behind QEMU's user network
-PROGRAMS = ("qemu-system-x86_64", "busybox", "kmod", "cpio", "apt-get", "dpkg-deb", "socat")
+PROGRAMS = ("qemu-system-x86_64", "busybox", "kmod", "cpio", "apt-get", "dpkg-deb", "socat", "strip")
 
 
 def prepared():

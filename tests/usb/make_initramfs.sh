@@ -44,7 +44,8 @@ ln -s bin "$root/sbin"; ln -s ../bin "$root/usr/bin"; ln -s ../bin "$root/usr/sb
 copy_program() { # <host path> <guest path>
   mkdir -p "$root$(dirname "$2")"
   if [ -d "$1" ]; then cp -r "$1" "$root$2"; return; fi
-  cp -L "$1" "$root$2"
+  # Without what only a debugger reads: the guest's memory holds it all.
+  strip -o "$root$2" "$1" 2>/dev/null || cp -L "$1" "$root$2"
   libraries=$(ldd "$1" 2>/dev/null || true)          # "not a dynamic executable" is a static program or a script
   case $libraries in *"not found"*) echo "$1 lacks a library:" >&2; echo "$libraries" >&2; exit 1;; esac
   for library in $(echo "$libraries" | grep -o '/[^ ]*'); do
