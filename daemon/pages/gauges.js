@@ -58,7 +58,7 @@ function card(gauge, port, recent) {
   const trial = trials[gauge.id];
   const waiting = trial?.state === "waiting";
   const facts = [
-    [t("gauges.port"), make("span", {}, `${port?.port ?? gauge.card.port} `, make("code", {}, port?.node || port?.path || ""))],
+    [t("gauges.port"), make("span", {}, `${port?.port ?? gauge.card.port} `, make("code", {}, port?.path || ""), port?.node && port.node !== port.path ? make("span", { class: "soft" }, " ", make("code", {}, port.node)) : null)],
     [t("gauges.heard"), gauge.last_heard_utc || recent?.last_heard_utc_us ? ago(recent?.last_heard_utc_us ? iso(recent.last_heard_utc_us) : gauge.last_heard_utc, now) : t("gauge.never_heard")],
     [t("gauges.last"), last ? make("span", { class: "frame" }, ...frame_parts(last)) : t("gauges.none")],
     [t("gauges.refusals"), refusals.length ? refusals.map(([reason, count]) => `${word("frame", reason)}: ${count}`).join(", ") : t("gauges.none")],

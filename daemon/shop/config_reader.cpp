@@ -6,6 +6,7 @@
 
 #include "daemon/checklist/toml_reader.hpp"
 #include "daemon/shop/shop_config.hpp"
+#include "daemon/shop/usb_card.hpp"
 
 namespace tallystick::shop {
 namespace {
@@ -199,8 +200,8 @@ class ConfigReader {
       read_path(table, port);
     port.dialect = port.keyboard.actions.empty() ? table.needed_text("dialect") : table.text("dialect");
     if (const auto [first, is_new] = paths_.emplace(port.key(), port.id); !is_new && !port.key().empty())
-      table.fault(tcp ? "address" : "path", "double_path",
-                  "port \"" + first->second + "\" has this " + (tcp ? "address" : "path") + " already",
+      table.fault(key_word(port), "double_path",
+                  "port \"" + first->second + "\" has this " + std::string(key_word(port)) + " already",
                   "one [[port]] for each; gauges that share it stand by channel");
     if (fresh(table, port.id, "port")) {
       dialect_of_[port.id] = port.dialect;
@@ -210,13 +211,34 @@ class ConfigReader {
     table.done();
   }
 
+  /// The key of a [[port]] that tells it from the others.
+  static std::string_view key_word(const PortCard& port) {
+    return port.driver == "tcp"       ? "address"
+           : !port.usb.serial.empty() ? "usb_serial"
+           : !port.usb.port.empty()   ? "usb_port"
+           : !port.usb.id.empty()     ? "usb_id"
+                                      : "path";
+  }
+
   void read_path(TomlTable& table, PortCard& port) {
     port.path = table.text("path");
     if (table.has("address"))
       table.fault("address", "contradiction", "an address, but its driver is serial",
                   "write driver = \"tcp\" beside it, or take it out");
-    if (port.path.empty() && !table.has("address")) static_cast<void>(table.needed_text("path"));
     static_cast<void>(table.text("address"));
+    port.usb = read_usb(table);
+    std::vector<const char*> keys;
+    for (const char* key : {"path", "usb_serial", "usb_port", "usb_id"})
+      if (table.has(key)) keys.push_back(key);
+    if (keys.size() > 1)
+      table.fault(keys[1], "contradiction",
+                  std::string("both ") + keys[0] + " and " + keys[1] + " name the line", "keep one of them");
+    if (keys.empty() && !table.has("address"))
+      table.fault("", "missing_key", "nothing names the line",
+                  "add usb_serial, usb_port, usb_id or path; `tallystick doctor` lists what is plugged in");
+    if (keys.size() == 1 && port.key().empty()) static_cast<void>(table.needed_text(keys[0]));
+    if (table.has("usb_interface") && table.has("path"))
+      table.fault("usb_interface", "contradiction", "a path names one line already", "take it out");
   }
 
   void read_keys(TomlTable& table, PortCard& port) {

@@ -45,22 +45,39 @@ BOOST_DESCRIBE_STRUCT(TcpCard, (),
                       (host, port, connect_timeout_s, keep_alive_idle_s, keep_alive_interval_s,
                        keep_alive_count))
 
+/// What names a serial line on USB instead of a path: exactly one of the three texts, where any.
+struct UsbCard {
+  std::string serial;  ///< of the device: "A1"
+  std::string port;    ///< its socket: "1-1.2"
+  std::string id;      ///< vendor:product: "0403:6001", small letters
+  int interface = -1;  ///< narrows it to one line of an adapter with several; -1: any
+  bool operator==(const UsbCard&) const = default;
+  bool stands() const { return !serial.empty() || !port.empty() || !id.empty(); }
+  /// "usb_serial A1", as the ports room says it too; empty where none stands.
+  std::string text() const;
+};
+BOOST_DESCRIBE_STRUCT(UsbCard, (), (serial, port, id, interface))
+
 /// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
 struct PortCard {
   std::string id;                 ///< "receiver-1"
-  std::string path;     ///< by-id or by-path link, or a plain device; empty for "tcp", may be for "keyboard"
+  std::string path;     ///< by-id or by-path link, or a plain device; empty where something else names it
   std::string dialect;  ///< its name; empty where a keyboard's keys and texts only act
   std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard"
   std::string address;            ///< of "tcp", as written: "192.0.2.7:4001"
   TcpCard tcp = {};
   KeyboardCard keyboard = {};
+  UsbCard usb = {};  ///< of "serial", in place of a path
   bool operator==(const PortCard&) const = default;
-  /// Path, address or device: what tells it from all other ports.
+  /// Path, address, device or what it is on USB: what tells it from all other ports.
   std::string key() const {
-    return driver == "tcp" ? address : driver == "keyboard" ? device_text(keyboard, path) : path;
+    return driver == "tcp"        ? address
+           : driver == "keyboard" ? device_text(keyboard, path)
+           : usb.stands()         ? usb.text()
+                                  : path;
   }
 };
-BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard))
+BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard, usb))
 
 /// "HOST:PORT": a name, an IPv4 address, or an IPv6 address in brackets, and a port of 1 to 65535 (the
 /// authority of RFC 3986, without a user). Fills `host` and `port`. The error's what and hint fit a fault.

@@ -1,6 +1,7 @@
 #include "drivers/ports/found_ports.hpp"
 
 #include <algorithm>
+#include <cstdlib>
 #include <fstream>
 #include <map>
 #include <optional>
@@ -56,12 +57,25 @@ std::string driver_of(files::path folder) {
   return {};
 }
 
-/// The USB device above: the nearest folder upwards that names a vendor.
-std::optional<files::path> usb_device_of(files::path folder) {
+/// The nearest folder upwards that has the file: "idVendor" finds the USB device, "bInterfaceNumber" its
+/// interface.
+std::optional<files::path> upwards_with(files::path folder, const char* file) {
   std::error_code code;
   for (; folder.has_parent_path() && folder != folder.root_path(); folder = folder.parent_path())
-    if (files::exists(folder / "idVendor", code)) return folder;
+    if (files::exists(folder / file, code)) return folder;
   return std::nullopt;
+}
+
+void describe_usb(const files::path& device, const files::path& usb, FoundPort& port) {
+  port.usb = true;
+  port.usb_port = usb.filename().string();
+  port.usb_id = line_of(usb / "idVendor") + ':' + line_of(usb / "idProduct");
+  port.maker = line_of(usb / "manufacturer");
+  port.product = line_of(usb / "product");
+  port.serial = line_of(usb / "serial");
+  if (const auto interface = upwards_with(device, "bInterfaceNumber"))
+    port.usb_interface =
+        static_cast<int>(std::strtol(line_of(*interface / "bInterfaceNumber").c_str(), nullptr, 16));
 }
 
 std::string get(const std::map<std::string, std::string>& links, const std::string& name) {
@@ -70,6 +84,20 @@ std::string get(const std::map<std::string, std::string>& links, const std::stri
 }
 
 }  // namespace
+
+void name_best_key(FoundPort& port) {
+  // Without a serial number two adapters of one make have the same by-id name, and only one of them gets it.
+  const bool ambiguous = port.usb && port.serial.empty();
+  port.path = !port.by_id.empty() && !ambiguous ? port.by_id
+              : !port.by_path.empty()           ? port.by_path
+              : !port.by_id.empty()             ? port.by_id
+                                                : port.node;
+  if (ambiguous)
+    port.warnings.emplace_back(
+        "it has no serial number: it is named by its socket, so plug it in there always");
+  if (port.usb && port.path == port.node)
+    port.warnings.emplace_back("it has no stable name: its number depends on the order of plugging in");
+}
 
 std::vector<FoundPort> find_ports(const FoundIn& in) {
   const auto by_id = links_in(in.devices / "serial" / "by-id");
@@ -85,24 +113,8 @@ std::vector<FoundPort> find_ports(const FoundIn& in) {
     port.by_id = get(by_id, name);
     port.by_path = get(by_path, name);
     port.driver = driver_of(*device);
-    if (const auto usb = usb_device_of(*device)) {
-      port.usb = true;
-      port.maker = line_of(*usb / "manufacturer");
-      port.product = line_of(*usb / "product");
-      port.serial = line_of(*usb / "serial");
-    }
-    // Without a serial number two adapters of one make have the same by-id name, and only one of them gets
-    // it.
-    const bool ambiguous = port.usb && port.serial.empty();
-    port.path = !port.by_id.empty() && !ambiguous ? port.by_id
-                : !port.by_path.empty()           ? port.by_path
-                : !port.by_id.empty()             ? port.by_id
-                                                  : port.node;
-    if (ambiguous)
-      port.warnings.emplace_back(
-          "it has no serial number: it is named by its socket, so plug it in there always");
-    if (port.usb && port.path == port.node)
-      port.warnings.emplace_back("it has no stable name: its number depends on the order of plugging in");
+    if (const auto usb = upwards_with(*device, "idVendor")) describe_usb(*device, *usb, port);
+    name_best_key(port);
     out.push_back(std::move(port));
   }
   std::sort(out.begin(), out.end(), [](const FoundPort& a, const FoundPort& b) {

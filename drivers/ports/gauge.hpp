@@ -30,6 +30,7 @@
 #include "drivers/decode/reading.hpp"
 #include "drivers/ports/keyboard_settings.hpp"
 #include "drivers/ports/port_life.hpp"
+#include "drivers/ports/usb_key.hpp"
 
 namespace boost::asio {
 class io_context;
@@ -63,7 +64,7 @@ struct TcpSettings {
 
 /// A port as the configuration states it. `path` is the port's key: a link of /dev/serial/by-id or by-path,
 /// or a plain node (accepted with a warning: its number changes); for "tcp" the address as it is written; for
-/// "keyboard" what tells the device (keyboard_finder.hpp, key_text).
+/// "keyboard" what tells the device (keyboard_finder.hpp, key_text); where `usb` names the line, the text of that.
 struct PortConfig {
   std::string name;
   std::string path;
@@ -72,6 +73,7 @@ struct PortConfig {
   std::string driver = "serial";  ///< a name of the table in drivers.cpp
   TcpSettings tcp = {};           ///< of driver "tcp"
   KeyboardSettings keyboard = {}; ///< of driver "keyboard"
+  UsbKey usb = {};                ///< of a line on USB that is named by what it is; else `path` leads to it
   /// The dialects are the same object.
   bool operator==(const PortConfig&) const = default;
 };
@@ -177,6 +179,8 @@ struct Surroundings {
   std::function<double()> jitter;       ///< uniform in 0..1; never empty
   std::size_t ring = 32;                ///< frames remembered for each gauge
   std::shared_ptr<KeyDevices> keyboards = {};  ///< null: the machine's own
+  /// The USB lines that are plugged in; empty: as usb_lines.hpp finds them.
+  std::function<std::vector<FoundPort>()> find_usb_lines = {};
 };
 
 class Driver {

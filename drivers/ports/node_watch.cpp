@@ -3,6 +3,7 @@
 #include <sys/inotify.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <boost/asio/io_context.hpp>
 #include <cerrno>
@@ -29,6 +30,13 @@ Nearest nearest(const std::string& path) {
     at = folder;
   }
   return {};
+}
+
+bool is_meant(const std::set<std::string>& names, const std::string& name) {
+  return std::any_of(names.begin(), names.end(), [&](const std::string& one) {
+    return one.ends_with('*') ? name.starts_with(std::string_view(one).substr(0, one.size() - 1))
+                              : one == name;
+  });
 }
 
 }  // namespace
@@ -117,7 +125,7 @@ bool NodeWatch::drain() {
       }
       const auto known = names_.find(event.wd);
       concerns = concerns || (event.mask & (end_of_folder | IN_Q_OVERFLOW)) != 0 ||
-                 (known != names_.end() && (known->second.contains(name) || known->second.contains("")));
+                 (known != names_.end() && (is_meant(known->second, name) || known->second.contains("")));
     }
   }
 }

@@ -15,7 +15,7 @@
 namespace tallystick::ports {
 
 /// Watches, for each path, the nearest folder that exists. A path that ends with "/" is a folder all of
-/// whose names matter. One thread. Lives in a shared_ptr.
+/// whose names matter, one that ends in * stands for all names that begin so. One thread. Lives in a shared_ptr.
 class NodeWatch : public std::enable_shared_from_this<NodeWatch> {
  public:
   NodeWatch(boost::asio::io_context& loop, std::function<void()> changed);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <set>
 
+#include "drivers/ports/hot_plug.hpp"
 #include "drivers/ports/node_watch.hpp"
 
 namespace tallystick::ports {
@@ -121,27 +122,43 @@ void PortSet::stop() {
   running_ = false;
   if (watch_) watch_->stop();
   watch_.reset();
+  if (hot_plug_) hot_plug_->stop();
+  hot_plug_.reset();
   for (auto entry = entries_.rbegin(); entry != entries_.rend(); ++entry) entry->driver->stop();
 }
 
 void PortSet::watch_nodes() {
-  if (!watch_) {
-    watch_ = std::make_shared<NodeWatch>(surroundings_.loop, [this] {
-      for (std::size_t n = 0; n < entries_.size(); ++n) {
-        const auto driver = entries_[n].driver;
-        driver->node_changed();
-      }
-    });
-  }
+  if (!watch_) watch_ = std::make_shared<NodeWatch>(surroundings_.loop, [this] { look_again(); });
   std::vector<std::string> paths;
+  bool by_usb = false;
   for (const auto& entry : entries_) {
+    if (entry.config.usb) {
+      by_usb = true;
+      continue;
+    }
     auto wanted = entry.driver->watched();
     if (wanted.empty()) wanted.push_back(entry.config.path);
     for (auto& path : wanted) paths.push_back(std::move(path));
   }
+  if (by_usb && !hear_hot_plug()) {
+    paths.emplace_back("/dev/ttyUSB*");
+    paths.emplace_back("/dev/ttyACM*");
+  }
   if (!watch_->start(std::move(paths))) {
     surroundings_.log->warn(
         "no inotify here: a port that comes back is found by trying again, within seconds");
+  }
+}
+
+bool PortSet::hear_hot_plug() {
+  if (!hot_plug_) hot_plug_ = std::make_shared<HotPlug>(surroundings_.loop, [this] { look_again(); });
+  return hot_plug_->start();
+}
+
+void PortSet::look_again() {
+  for (std::size_t n = 0; n < entries_.size(); ++n) {
+    const auto driver = entries_[n].driver;
+    driver->node_changed();
   }
 }
 

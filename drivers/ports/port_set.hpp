@@ -11,6 +11,7 @@
 
 namespace tallystick::ports {
 
+class HotPlug;
 class NodeWatch;
 
 /// One thread (that of the io_context). Ports may be added, removed and changed while the others run
@@ -34,6 +35,10 @@ class PortSet {
   void start();
   void stop();
 
+  /// Something was plugged in or pulled: every port looks whether its key leads to it. Called by the set
+  /// itself where the system tells.
+  void look_again();
+
   /// A person asks a gauge; see Driver::ask. Error "unknown_gauge" also where no port has it.
   Done ask(std::string_view gauge);
 
@@ -51,9 +56,12 @@ class PortSet {
   Surroundings surroundings_;
   std::vector<Entry> entries_;
   std::shared_ptr<NodeWatch> watch_;
+  std::shared_ptr<HotPlug> hot_plug_;  ///< null until a port is named by what it is on USB
   bool running_ = false;
 
   void watch_nodes();
+  /// True where udev tells of what is plugged in.
+  bool hear_hot_plug();
 };
 
 /// What a list of ports has wrong (names, paths, ids, channels twice); empty: nothing.

@@ -65,6 +65,7 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   void lose(Error why, const Stamp& now);
   /// Frames on their way: to the gauge that they belong to, the memory of the gauges page, the sink.
   void take(std::vector<DecodeEvent> events, const Stamp& now);
+  void publish();
   const Wire* wire() const { return wire_.get(); }
   bool running() const { return running_; }
 
@@ -81,7 +82,6 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   Do try_open();
   Do take_opening(Opening opening);
   void close_wire(const Stamp& now);
-  void publish();
   // bytes in
   boost::asio::awaitable<void> read(std::shared_ptr<StreamPort> self, std::uint64_t opening);
   void take_decoded(DecodeEvent& event, const Stamp& now);

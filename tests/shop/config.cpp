@@ -283,3 +283,41 @@ TEST_CASE("what a port over TCP has wrong is told at its key, with the remedy") 
     doubled = doubled || (fault.code == "double_path" && fault.place == "port far-2, address");
   CHECK(doubled);
 }
+
+TEST_CASE("a line on USB is named in exactly one way, by serial number, socket, or vendor and product") {
+  struct Named {
+    const char* lines;
+    UsbCard usb;
+    const char* key;
+  };
+  for (const auto& one : {Named{"usb_serial = \"A1\"\n", {"A1", "", "", -1}, "usb_serial A1"},
+                          Named{"usb_port = \"1-1.2\"\n", {"", "1-1.2", "", -1}, "usb_port 1-1.2"},
+                          Named{"usb_id = \"0403:60AB\"\n", {"", "", "0403:60ab", -1}, "usb_id 0403:60ab"},
+                          Named{"usb_serial = \"A1\"\nusb_interface = 1\n", {"A1", "", "", 1}, "usb_serial A1, interface 1"}}) {
+    const auto read = with_port(one.lines);
+    CHECK(port_fault(one.lines).empty());
+    REQUIRE(read.config.ports.size() == 2);
+    CHECK(read.config.ports[1].usb == one.usb);
+    CHECK(read.config.ports[1].key() == one.key);
+    CHECK(read.config.ports[1].path.empty());
+  }
+}
+
+TEST_CASE("what a key on USB has wrong is told at the key, with the remedy") {
+  CHECK(port_fault("usb_serial = \"A1\"\npath = \"x\"\n") == "contradiction|port far, usb_serial|keep one of them");
+  CHECK(port_fault("usb_port = \"1-1\"\nusb_id = \"0403:6001\"\n") == "contradiction|port far, usb_id|keep one of them");
+  CHECK(port_fault("").find("missing_key|port far|add usb_serial, usb_port, usb_id or path") == 0);
+  CHECK(port_fault("usb_serial = \"\"\n").find("empty|port far, usb_serial|") == 0);
+  CHECK(port_fault("path = \"x\"\nusb_interface = 1\n").find("contradiction|port far, usb_interface|") == 0);
+  for (const auto* wrong : {"1", "1-", "-1", "1-1.", "1-1..2", "1-.1", "usb1-1", "1-1:1.0"})
+    CHECK_MESSAGE(port_fault("usb_port = \"" + std::string(wrong) + "\"\n").find("not_a_usb_port|port far, usb_port|") == 0, wrong);
+  for (const auto* right : {"1-1", "2-10.4.3", "12-1"})
+    CHECK_MESSAGE(port_fault("usb_port = \"" + std::string(right) + "\"\n").empty(), right);
+  for (const auto* wrong : {"0403", "0403-6001", "403:6001", "0403:600g", "0403:60011", ":"})
+    CHECK_MESSAGE(port_fault("usb_id = \"" + std::string(wrong) + "\"\n").find("not_a_usb_id|port far, usb_id|") == 0, wrong);
+  CHECK(port_fault("driver = \"tcp\"\naddress = \"192.0.2.7:4001\"\nusb_serial = \"A1\"\n").find("unknown_key|") == 0);
+  bool doubled = false;
+  for (const auto& fault : with_port("usb_serial = \"A1\"\n[[port]]\nid = \"far-2\"\ndialect = \"x\"\nusb_serial = \"A1\"\n").faults)
+    doubled = doubled || (fault.code == "double_path" && fault.place == "port far-2, usb_serial");
+  CHECK(doubled);
+}

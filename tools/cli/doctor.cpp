@@ -11,6 +11,7 @@
 #include "daemon/record/configuration_files.hpp"
 #include "daemon/record/reader.hpp"
 #include "drivers/ports/keyboard_port.hpp"
+#include "drivers/ports/usb_lines.hpp"
 #include "tools/cli/daemon_addresses.hpp"
 
 namespace tallystick::cli {
@@ -56,6 +57,21 @@ ClockSeen clock_seen(const shop::DaemonSettings& settings) {
 
 void add(Diagnoses& out, Diagnoses more) {
   for (auto& one : more) out.push_back(std::move(one));
+}
+
+void look_at_port(Diagnoses& out, const shop::PortCard& port, const std::vector<ports::FoundPort>& lines,
+                  const Identity& who) {
+  if (port.driver != "serial") return;  // no line of ours: the daemon's status says how it stands
+  auto path = port.path;
+  if (const auto key = ports::usb_key(port.usb.serial, port.usb.port, port.usb.id, port.usb.interface)) {
+    out.push_back(check_usb_key(key, lines, path));
+    if (out.back().grade == Grade::fault) return;
+  }
+  out.push_back(check_port_access(path, who));
+  if (out.back().code == "port_absent") return;
+  if (!port.path.empty()) add(out, check_plain_node(path, lines));
+  add(out, check_port_holders(path, {}));
+  add(out, check_line_settings(path, {}));
 }
 
 void look_at_disk(Diagnoses& out, const files::path& data) {
@@ -113,16 +129,14 @@ Expected<Diagnoses> diagnose(const DoctorOptions& options) {
                    fault.severity == checklist::Severity::fault ? Grade::fault : Grade::warning, fault.code,
                    fault.what, fault.file + (fault.line > 0 ? ':' + std::to_string(fault.line) : ""),
                    fault.remedy});
+  const auto lines = ports::usb_lines();
   for (const auto& port : shop.ports) {
-    if (port.driver == "keyboard")
+    if (port.driver == "keyboard") {
       if (const auto made = port_config(port, *configuration))
         out.push_back(check_keyboard(port.id, made->keyboard, ports::types_texts(*made), *who));
-    if (port.driver != "serial")
-      continue;  // no node, no holder, no line: the daemon's status says how it stands
-    out.push_back(check_port_access(port.path, *who));
-    if (out.back().code == "port_absent") continue;
-    add(out, check_port_holders(port.path, {}));
-    add(out, check_line_settings(port.path, {}));
+      continue;
+    }
+    look_at_port(out, port, lines, *who);
   }
   add(out, check_port_grabbers({}));
   add(out, check_same_serials({}));

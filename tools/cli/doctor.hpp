@@ -13,6 +13,7 @@
 
 #include "daemon/measure/error.hpp"
 #include "drivers/ports/keyboard_finder.hpp"
+#include "drivers/ports/usb_key.hpp"
 #include "tools/cli/client_commands.hpp"
 #include "tools/cli/commands.hpp"
 
@@ -46,6 +47,13 @@ Expected<Identity> identity_of(const std::string& name);
 
 // ---- ports (doctor_ports.cpp). `path` is a port's path of the configuration; links are followed.
 
+/// Which line a key on USB names among `lines`: its node in `node`, or the fault. Better keys for what stands
+/// by a plain node: check_plain_node.
+Diagnosis check_usb_key(const ports::UsbKey& key, const std::vector<ports::FoundPort>& lines,
+                        std::string& node);
+/// For a port that is named by a node whose number changes with the order of plugging in: a warning with the
+/// line of configuration that names the adapter. Empty where the path is a better one.
+Diagnoses check_plain_node(const std::string& path, const std::vector<ports::FoundPort>& lines);
 /// There, a character device (`must_be_device`), and readable and writable for `who`: else the exact fix.
 Diagnosis check_port_access(const std::string& path, const Identity& who, bool must_be_device = true);
 /// Other programs that hold the port open; the daemon itself is meant to. Empty: nobody.

@@ -9,6 +9,7 @@
 #include <fstream>
 #include <map>
 
+#include "drivers/ports/access.hpp"
 #include "tools/cli/doctor.hpp"
 
 namespace tallystick::cli {
@@ -83,6 +84,26 @@ Expected<Identity> identity_of(const std::string& name) {
     count = static_cast<int>(out.groups.size());
   out.groups.resize(static_cast<std::size_t>(count));
   return out;
+}
+
+Diagnosis check_usb_key(const ports::UsbKey& key, const std::vector<ports::FoundPort>& lines,
+                        std::string& node) {
+  const auto line = ports::UsbChoice(key).among(lines, "");
+  if (!line)
+    return {"port", Grade::fault, line.error().code, line.error().what, text(key), line.error().hint};
+  node = line->node;
+  return {"port", Grade::good, "", "it is in socket " + line->usb_port, text(key) + " (" + node + ')', ""};
+}
+
+Diagnoses check_plain_node(const std::string& path, const std::vector<ports::FoundPort>& lines) {
+  if (!ports::is_plain_usb_node(path)) return {};
+  const auto line =
+      std::find_if(lines.begin(), lines.end(), [&](const auto& one) { return one.node == path; });
+  const auto better = line == lines.end() ? std::string() : ports::better_key(*line, lines);
+  return {{"port", Grade::warning, "plain_node",
+           "its number depends on the order of plugging in: it may be another gauge tomorrow", path,
+           better.empty() ? "plug it in, run this again, and write the key that is then named here"
+                          : "in its [[port]] write " + better + " in place of path"}};
 }
 
 Diagnosis check_port_access(const std::string& path, const Identity& who, bool must_be_device) {

@@ -12,6 +12,7 @@ find_package(PkgConfig REQUIRED)
 pkg_check_modules(RE2 REQUIRED IMPORTED_TARGET re2)
 pkg_check_modules(SERIALPORT REQUIRED IMPORTED_TARGET libserialport)
 pkg_check_modules(EVDEV REQUIRED IMPORTED_TARGET libevdev)
+pkg_check_modules(UDEV REQUIRED IMPORTED_TARGET libudev)
 
 # toml++ as a library of our own: toml_compiled.cpp says why.
 add_library(tallystick_toml STATIC "${CMAKE_SOURCE_DIR}/tools/cmake/toml_compiled.cpp")
