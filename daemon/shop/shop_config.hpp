@@ -49,12 +49,13 @@ struct PortCard {
   std::string id;                 ///< "receiver-1"
   std::string path;               ///< by-id or by-path link, or a plain device; empty for "tcp"
   std::string dialect;            ///< name of the dialect
-  std::string driver = "serial";  ///< "serial" | "tcp"
-  std::string address;            ///< of "tcp", as written: "192.0.2.7:4001"
+  std::string driver = "serial";  ///< "serial" | "tcp" | "modbus-rtu" | "modbus-tcp"
+  std::string address;            ///< of the two over TCP, as written: "192.0.2.7:4001"
   TcpCard tcp = {};
   bool operator==(const PortCard&) const = default;
   /// Path or address: what tells it from all other ports.
-  const std::string& key() const { return driver == "tcp" ? address : path; }
+  const std::string& key() const { return over_network() ? address : path; }
+  bool over_network() const { return driver == "tcp" || driver == "modbus-tcp"; }
 };
 BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp))
 

@@ -2,6 +2,7 @@
 #include <array>
 
 #include "drivers/ports/gauge.hpp"
+#include "drivers/ports/modbus_port.hpp"
 #include "drivers/ports/serial_port.hpp"
 #include "drivers/ports/tcp_port.hpp"
 
@@ -14,6 +15,14 @@ struct Row {
 };
 
 constexpr std::array table{
+    Row{"modbus-rtu",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<ModbusRtuPort>(config, around);
+        }},
+    Row{"modbus-tcp",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<ModbusTcpPort>(config, around);
+        }},
     Row{"serial",
         [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
           return std::make_shared<SerialPort>(config, around);

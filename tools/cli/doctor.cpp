@@ -112,7 +112,7 @@ Expected<Diagnoses> diagnose(const DoctorOptions& options) {
                    fault.what, fault.file + (fault.line > 0 ? ':' + std::to_string(fault.line) : ""),
                    fault.remedy});
   for (const auto& port : shop.ports) {
-    if (port.driver != "serial")
+    if (port.over_network())
       continue;  // no node, no holder, no line: the daemon's status says how it stands
     out.push_back(check_port_access(port.path, *who));
     if (out.back().code == "port_absent") continue;
