@@ -65,7 +65,7 @@ std::optional<ports::PortConfig> port_config(const shop::PortCard& card,
   out.name = card.id;
   out.path = card.key();
   out.driver = card.driver;
-  if (card.driver == "tcp") out.tcp = tcp_settings(card.tcp);
+  if (card.over_network()) out.tcp = tcp_settings(card.tcp);
   if (card.usb.stands())
     out.usb = ports::usb_key(card.usb.serial, card.usb.port, card.usb.id, card.usb.interface);
   if (card.driver == "keyboard") out.keyboard = keyboard_settings(card);

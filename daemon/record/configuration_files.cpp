@@ -8,6 +8,8 @@
 #include <iterator>
 
 #include "daemon/shop/held_against.hpp"
+#include "drivers/decode/fitting.hpp"
+#include "drivers/decode/modbus_map.hpp"
 
 namespace tallystick::record {
 namespace {
@@ -89,13 +91,11 @@ class Loader {
     for (std::size_t i = 0; i < out_.shop.ports.size(); ++i) {
       auto& port = out_.shop.ports[i];
       const auto dialect = out_.dialects.find(port.dialect);
-      if (dialect != out_.dialects.end() && port.driver == "tcp" &&
-          dialect->second.framing.by == CutBy::idle_gap) {
-        add(file, read.port_lines[i], "port " + port.id + ", dialect",
-            {"no_pauses",
-             "its dialect " + port.dialect + " ends a frame by a pause, and a network keeps none", "",
-             "use a dialect with a terminator, end bytes or a length"});
-        continue;
+      if (dialect != out_.dialects.end()) {
+        if (auto wrong = misfit(dialect->second, port.driver)) {
+          add(file, read.port_lines[i], "port " + port.id + ", dialect", *std::move(wrong));
+          continue;
+        }
       }
       if (dialect != out_.dialects.end() && port.driver == "keyboard" && dialect->second.ask) {
         add(file, read.port_lines[i], "port " + port.id + ", dialect",
@@ -133,6 +133,11 @@ class Loader {
              "speaks = \"" + gauge.speaks + "\", but its dialect " + gauge.dialect +
                  " is for gauges that are " + std::string(name(dialect->second.speaks)),
              "", "write speaks as the dialect has it, or choose another dialect"});
+      if (dialect->second.modbus) {
+        hold_register(gauge, dialect->second, file, line);
+        if (out_.faults.size() == before) gauges.push_back(std::move(gauge));
+        continue;
+      }
       if (gauge.channel.empty() && dialect->second.carries_channel)
         add(file, line, place + ", channel",
             {"missing_key",
@@ -160,6 +165,25 @@ class Loader {
       if (out_.faults.size() == before) gauges.push_back(std::move(gauge));
     }
     out_.shop.gauges = std::move(gauges);
+  }
+
+  /// A gauge that is read from a register: its channel names one, and no other gauge of the port the same.
+  void hold_register(const shop::GaugeCard& gauge, const Dialect& dialect, const std::string& file, int line) {
+    const auto unit = Unit::named(gauge.unit);
+    const auto port = std::find_if(out_.shop.ports.begin(), out_.shop.ports.end(),
+                                   [&](const auto& one) { return one.id == gauge.port; });
+    if (!unit || port == out_.shop.ports.end()) return;
+    const auto place = "gauge " + gauge.id;
+    if (auto wrong = misfit_of_register(dialect, port->driver, gauge.channel, *unit))
+      return add(file, line, place + (wrong->code == "wrong_unit" ? ", unit" : ", channel"), *std::move(wrong));
+    const auto channel = modbus_channel(*dialect.modbus, *modbus_point(*dialect.modbus, gauge.channel));
+    if (const auto [first, fresh] = registers_.emplace(gauge.port + " " + channel, gauge.id); !fresh)
+      add(file, line, place + ", channel",
+          {"double_channel", "gauge " + first->second + " reads register " + channel + " already", "",
+           "give each gauge of the port its own register"});
+    if (!gauge.also_units.empty())
+      add(file, line, place + ", also_units",
+          {"contradiction", "a register does not say to which unit the gauge is set", "", "take also_units out"});
   }
 
   void load_family(const std::string& name, const std::string& file, int line) {
@@ -202,6 +226,7 @@ class Loader {
   }
 
   Configuration& out_;
+  std::map<std::string, std::string> registers_;  ///< port and channel in full -> gauge
   const files::path folder_;
   const Parts parts_;
 };

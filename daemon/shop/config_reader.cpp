@@ -190,8 +190,8 @@ class ConfigReader {
     PortCard port;
     port.id = table.id("id");
     table.rename("port " + port.id);
-    port.driver = table.word("driver", {"serial", "tcp", "keyboard"}, "serial");
-    const bool tcp = port.driver == "tcp";
+    port.driver = table.word("driver", {"serial", "tcp", "keyboard", "modbus-rtu", "modbus-tcp"}, "serial");
+    const bool tcp = port.over_network();
     if (port.driver == "keyboard")
       read_keys(table, port);
     else if (tcp)
@@ -223,8 +223,8 @@ class ConfigReader {
   void read_path(TomlTable& table, PortCard& port) {
     port.path = table.text("path");
     if (table.has("address"))
-      table.fault("address", "contradiction", "an address, but its driver is serial",
-                  "write driver = \"tcp\" beside it, or take it out");
+      table.fault("address", "contradiction", "an address, but its driver is " + port.driver,
+                  "write driver = \"tcp\" or \"modbus-tcp\" beside it, or take it out");
     static_cast<void>(table.text("address"));
     port.usb = read_usb(table);
     std::vector<const char*> keys;
@@ -292,8 +292,8 @@ class ConfigReader {
 
   void read_address(TomlTable& table, PortCard& port) {
     if (table.has("path"))
-      table.fault("path", "contradiction", "a path, but its driver is tcp",
-                  "write address = \"HOST:PORT\" instead, or take driver = \"tcp\" out");
+      table.fault("path", "contradiction", "a path, but its driver is " + port.driver,
+                  "write address = \"HOST:PORT\" instead, or another driver");
     static_cast<void>(table.text("path"));
     port.address = table.needed_text("address");
     if (!port.address.empty())

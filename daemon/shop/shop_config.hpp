@@ -63,19 +63,20 @@ struct PortCard {
   std::string id;                 ///< "receiver-1"
   std::string path;     ///< by-id or by-path link, or a plain device; empty where something else names it
   std::string dialect;  ///< its name; empty where a keyboard's keys and texts only act
-  std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard"
-  std::string address;            ///< of "tcp", as written: "192.0.2.7:4001"
+  std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard" | "modbus-rtu" | "modbus-tcp"
+  std::string address;            ///< of the two over TCP, as written: "192.0.2.7:4001"
   TcpCard tcp = {};
   KeyboardCard keyboard = {};
   UsbCard usb = {};  ///< of "serial", in place of a path
   bool operator==(const PortCard&) const = default;
   /// Path, address, device or what it is on USB: what tells it from all other ports.
   std::string key() const {
-    return driver == "tcp"        ? address
+    return over_network()         ? address
            : driver == "keyboard" ? device_text(keyboard, path)
            : usb.stands()         ? usb.text()
                                   : path;
   }
+  bool over_network() const { return driver == "tcp" || driver == "modbus-tcp"; }
 };
 BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard, usb))
 

@@ -19,11 +19,22 @@ constexpr std::size_t slice = 512;
 
 }  // namespace
 
-Decoder::Decoder(std::shared_ptr<const Dialect> dialect) : dialect_(std::move(dialect)) {}
+Decoder::Decoder(std::shared_ptr<const Dialect> dialect) : dialect_(std::move(dialect)) {
+  if (dialect_->modbus) modbus_.emplace(dialect_);
+}
 
 std::vector<DecodeEvent> Decoder::taken() { return std::exchange(out_, {}); }
 
+std::vector<DecodeEvent> Decoder::sent(std::string_view request, const Stamp& when) {
+  return modbus_ ? modbus_->sent(request, when) : std::vector<DecodeEvent>();
+}
+
+void Decoder::given_up() {
+  if (modbus_) modbus_->given_up();
+}
+
 std::vector<DecodeEvent> Decoder::opened(const Stamp& when) {
+  if (modbus_) return modbus_->opened(when);
   finish_unfinished(true, false);
   trust_ = Trust::unseen_begin;
   last_activity_ = when;
@@ -34,6 +45,7 @@ std::vector<DecodeEvent> Decoder::opened(const Stamp& when) {
 
 std::vector<DecodeEvent> Decoder::feed(std::string_view bytes, const Stamp& when) {
   if (bytes.empty()) return {};
+  if (modbus_) return modbus_->feed(bytes, when);
   if (opened_ && elapsed_ns(*opened_, when) < std::chrono::nanoseconds(dialect_->port.warm_up).count()) {
     discarded_ += bytes.size();
     offset_ += bytes.size();
@@ -51,11 +63,13 @@ std::vector<DecodeEvent> Decoder::feed(std::string_view bytes, const Stamp& when
 }
 
 std::vector<DecodeEvent> Decoder::poll(const Stamp& now) {
+  if (modbus_) return modbus_->poll(now);
   settle(now);
   return taken();
 }
 
 std::vector<DecodeEvent> Decoder::gap(const Stamp&) {
+  if (modbus_) return modbus_->gap();
   finish_unfinished(true);
   return taken();
 }
@@ -63,6 +77,7 @@ std::vector<DecodeEvent> Decoder::gap(const Stamp&) {
 bool Decoder::identified() const { return understood_ >= dialect_->frames_to_identify; }
 
 std::optional<std::int64_t> Decoder::next_poll_ns() const {
+  if (modbus_) return modbus_->next_poll_ns();
   const Framing& framing = dialect_->framing;
   if (!buffer_.empty()) return framing.give_up.count();
   if (trust_ == Trust::begins || !last_activity_) return std::nullopt;

@@ -17,18 +17,11 @@
 #include <vector>
 
 #include "drivers/decode/dialect.hpp"
+#include "drivers/decode/event.hpp"
+#include "drivers/decode/modbus_decoder.hpp"
 #include "drivers/decode/reading.hpp"
 
 namespace tallystick {
-
-/// What became of one frame.
-struct DecodeEvent {
-  Frame frame;
-  std::variant<Decoded, Refusal> result;
-
-  const Decoded* decoded() const { return std::get_if<Decoded>(&result); }
-  const Refusal* refusal() const { return std::get_if<Refusal>(&result); }
-};
 
 class Decoder {
  public:
@@ -41,6 +34,12 @@ class Decoder {
 
   /// Bytes of one wake-up, stamped at it.
   std::vector<DecodeEvent> feed(std::string_view bytes, const Stamp& when);
+
+  /// These bytes went out as a request. Matters only where replies are understood by what was asked (register
+  /// maps); what came before it unfinished comes out as refused then.
+  std::vector<DecodeEvent> sent(std::string_view request, const Stamp& when);
+  /// The request that went out last is not waited for any more.
+  void given_up();
 
   /// Time passed without bytes: expires what is unfinished, ends a frame that is cut by a gap. May be called
   /// at any time; `next_poll` says when it would do something.
@@ -81,6 +80,7 @@ class Decoder {
   std::vector<DecodeEvent> taken();
 
   std::shared_ptr<const Dialect> dialect_;
+  std::optional<decode::ModbusDecoder> modbus_;  ///< does the work where the dialect is a register map
   std::string buffer_;        ///< bytes not yet given out
   std::uint64_t offset_ = 0;  ///< of buffer_[0]
   /// Wake-ups whose bytes are still in the buffer: offset of the first byte that each brought.

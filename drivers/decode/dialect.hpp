@@ -69,12 +69,16 @@ std::string_view name(Speaks speaks);
 /// The cause that a reading of such a gauge has.
 Cause cause_of(Speaks speaks);
 
+struct ModbusMap;  // drivers/decode/modbus_map.hpp
+
 /// How an `asked` gauge is asked. One request at a time is outstanding on a port.
 struct Ask {
-  std::string request;  ///< bytes to send
+  std::string request;  ///< bytes to send; empty where the register map makes them
   std::chrono::milliseconds reply_timeout{500};
   int retries = 1;                     ///< further tries after the first
   std::chrono::milliseconds every{0};  ///< asked by a timer so often; 0: only by a person
+  /// The line is left silent for so long before a request goes out.
+  std::chrono::nanoseconds quiet{0};
 };
 
 namespace decode {
@@ -93,13 +97,17 @@ struct Dialect {
   std::chrono::milliseconds reopen_after{0};
   /// A streaming gauge is not known before so many frames were understood after opening; 0 for the others.
   int frames_to_identify = 0;
-  std::optional<Ask> ask;      ///< set exactly where `speaks` is asked
+  std::optional<Ask> ask;      ///< set where `speaks` is asked, and always with a register map
   std::optional<Unit> unit;    ///< the dialect's own; always set where the frame carries none
   bool unit_in_frame = false;  ///< the frame names its unit (then `unit` is what stands in for a missing one)
   bool carries_channel = false;
   std::vector<std::string> same_shape_as;  ///< dialects that decode these bytes to the same readings
 
-  std::shared_ptr<const decode::Plan> plan;  ///< never null after loading
+  /// Set where values are read from registers: then the map makes requests and understands replies, and
+  /// `plan` is null.
+  std::shared_ptr<const ModbusMap> modbus;
+
+  std::shared_ptr<const decode::Plan> plan;  ///< never null after loading, but for a register map
 };
 
 /// Reads and compiles a dialect. `file` is only named in the faults ("file:line"). All faults are told at

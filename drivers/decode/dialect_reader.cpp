@@ -39,6 +39,13 @@ DialectReader::DialectReader(const toml::table& root, std::string_view file, Fau
 Dialect DialectReader::read() {
   read_head();
   read_port();
+  if (root_.has("modbus")) {
+    read_modbus();
+    read_talk();
+    read_modbus_ask();
+    root_.finish();
+    return dialect_;
+  }
   read_frame();
   read_value();
   read_columns();

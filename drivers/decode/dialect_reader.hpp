@@ -4,6 +4,7 @@
 #include <string_view>
 
 #include "drivers/decode/dialect.hpp"
+#include "drivers/decode/modbus_map.hpp"
 #include "drivers/decode/plan.hpp"
 #include "drivers/decode/toml_fields.hpp"
 
@@ -34,6 +35,12 @@ class DialectReader {
   void read_talk();
   void read_ask();
   void compile();
+  // dialect_modbus.cpp
+  void read_modbus();
+  void read_modbus_ask();
+  ModbusRegister read_register(TomlFields& fields);
+  void read_scale(TomlFields& fields, ModbusRegister& out);
+  void read_register_status(TomlFields& fields, ModbusRegister& out);
 
   TomlFields root_;
   std::string file_;

@@ -36,6 +36,8 @@ std::string_view name(RefusalReason reason) {
       return "not_a_number";
     case RefusalReason::too_long:
       return "too_long";
+    case RefusalReason::declined:
+      return "declined";
   }
   return "?";
 }

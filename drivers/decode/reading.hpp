@@ -15,9 +15,11 @@ namespace tallystick {
 enum class GaugeStatus : std::uint8_t { ok, low_battery, over_range, under_range, error };
 std::string_view name(GaugeStatus status);
 
-/// Why a frame is no reading. A refused frame never becomes a number.
+/// Why a frame is no reading. A refused frame never becomes a number. `declined`: the gauge says that it will
+/// not do what it was asked.
 enum class RefusalReason : std::uint8_t {
-  incomplete, not_mine, bad_checksum, out_of_range, unknown_unit, unknown_status, not_a_number, too_long
+  incomplete, not_mine, bad_checksum, out_of_range, unknown_unit, unknown_status, not_a_number, too_long,
+  declined
 };
 std::string_view name(RefusalReason reason);
 
@@ -38,9 +40,14 @@ struct Frame {
   Stamp last;                 ///< wake-up that brought its last byte
 };
 
+/// What a frame is to the request that is out, where the frames of a dialect can tell. `present`: its answer,
+/// for good or ill; `earlier`: the answer to one that was given up.
+enum class ReplyTo : std::uint8_t { unknown, present, earlier };
+
 struct Refusal {
   RefusalReason reason = RefusalReason::not_mine;
   std::string detail;         ///< e.g. "checksum 3A, expected 41"
+  ReplyTo reply_to = ReplyTo::unknown;
 };
 
 /// How a reading came about. Only `pushed`, `asked` and `typed` are caused by a person.

@@ -3,6 +3,8 @@
 #include <boost/json.hpp>
 #include <charconv>
 
+#include "drivers/decode/modbus_map.hpp"
+
 namespace tallystick {
 
 namespace {
@@ -139,6 +141,7 @@ Stamp replay_stamp(std::int64_t at_us) {
 }
 
 std::vector<DecodeEvent> replay(const ReplayLog& log, std::shared_ptr<const Dialect> dialect) {
+  if (dialect->modbus && log.port == "tcp") dialect = modbus_over_tcp(dialect);
   Decoder decoder(std::move(dialect));
   std::vector<DecodeEvent> events;
   const auto take = [&](std::vector<DecodeEvent> more) {
@@ -148,6 +151,8 @@ std::vector<DecodeEvent> replay(const ReplayLog& log, std::shared_ptr<const Dial
   for (const auto& record : log.records) {
     last_us = record.at_us;
     if (record.kind == ReplayRecord::Kind::opened) take(decoder.opened(replay_stamp(record.at_us)));
+    if (record.kind == ReplayRecord::Kind::sent)
+      take(decoder.sent(record.bytes, replay_stamp(record.at_us)));
     if (record.kind == ReplayRecord::Kind::received)
       take(decoder.feed(record.bytes, replay_stamp(record.at_us)));
   }

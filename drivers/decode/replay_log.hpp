@@ -2,7 +2,7 @@
 // file.
 //
 //   dialect: push-line              header: "key: value" lines, then an empty line
-//   port: 9600 8N1                  the settings it was recorded with
+//   port: 9600 8N1                  the settings it was recorded with; "tcp": a network connection
 //   shown: 12.345 mm                what a person saw on the gauge's display
 //   date: 2026-11-25
 //   source: invented                or: recorded

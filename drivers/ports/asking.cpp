@@ -56,6 +56,26 @@ Asking::Verdict Asking::frame(const std::string& gauge, std::int64_t first_byte_
   return !current_ && stray_possible_ && now < quiet_until_ ? Verdict::late : Verdict::unsolicited;
 }
 
+std::optional<Asking::Request> Asking::declined(std::int64_t first_byte_ns, std::int64_t now) {
+  if (!current_ || tries_ == 0 || first_byte_ns < sent_at_) return {};
+  const Request out = *current_;
+  if (tries_ > 1) quiet_until_ = now + rules_.reply_timeout_ns;
+  stray_possible_ = tries_ > 1;
+  current_.reset();
+  send_ = false;
+  return out;
+}
+
+void Asking::leave_alone(std::int64_t now) {
+  quiet_until_ = now + rules_.reply_timeout_ns;
+  stray_possible_ = true;
+}
+
+std::optional<std::string> Asking::asked_of() const {
+  if (!current_ || tries_ == 0) return {};
+  return current_->gauge;
+}
+
 std::optional<Asking::GivenUp> Asking::tick(std::int64_t now) {
   if (!current_ || send_ || now < deadline_) return {};
   if (tries_ <= rules_.retries) {

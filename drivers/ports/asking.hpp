@@ -56,7 +56,20 @@ class Asking {
   /// The port went away: everything is forgotten. Returns what a person was waiting for.
   std::deque<Request> drop_all();
 
+  /// The outstanding request was answered, but with no value: it is done, and
+  /// returned. Nothing where no request was out when the frame began.
+  std::optional<Request> declined(std::int64_t first_byte_ns, std::int64_t now);
+  /// The line was just opened, and may still bring an answer to an earlier opening's request: it is left alone
+  /// for one time-out.
+  void leave_alone(std::int64_t now);
+
   bool outstanding() const { return current_.has_value(); }
+  /// The gauge whose answer is waited for.
+  std::optional<std::string> asked_of() const;
+  /// `to_send` would return a request.
+  bool wants_to_send(std::int64_t now) const {
+    return send_ || (!current_ && !waiting_.empty() && now >= quiet_until_);
+  }
 
  private:
   Rules rules_;

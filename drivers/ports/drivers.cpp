@@ -3,6 +3,7 @@
 
 #include "drivers/ports/gauge.hpp"
 #include "drivers/ports/keyboard_port.hpp"
+#include "drivers/ports/modbus_port.hpp"
 #include "drivers/ports/serial_port.hpp"
 #include "drivers/ports/tcp_port.hpp"
 
@@ -18,6 +19,14 @@ constexpr std::array table{
     Row{"keyboard",
         [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
           return std::make_shared<KeyboardPort>(config, around);
+        }},
+    Row{"modbus-rtu",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<ModbusRtuPort>(config, around);
+        }},
+    Row{"modbus-tcp",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<ModbusTcpPort>(config, around);
         }},
     Row{"serial",
         [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {

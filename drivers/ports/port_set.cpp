@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <set>
 
+#include "drivers/decode/fitting.hpp"
 #include "drivers/ports/hot_plug.hpp"
 #include "drivers/ports/node_watch.hpp"
 
@@ -23,11 +24,9 @@ std::vector<Error> faults_of(const std::vector<PortConfig>& configs) {
       out.push_back({"port_twice", config.path + " is the path of port " + other->second + " too", where,
                      "name each line once"});
     }
-    if (config.driver == "tcp" && config.dialect->framing.by == CutBy::idle_gap) {
-      out.push_back(
-          {"no_pauses",
-           "its dialect " + config.dialect->name + " ends a frame by a pause, and a network keeps none",
-           where, "use a dialect with a terminator, end bytes or a length"});
+    if (auto wrong = misfit(*config.dialect, config.driver)) {
+      wrong->where = where;
+      out.push_back(*std::move(wrong));
     }
     std::set<std::string> channels;
     for (const auto& gauge : config.gauges) {

@@ -14,6 +14,7 @@
 #include <chrono>
 #include <cstring>
 
+#include "drivers/decode/modbus_map.hpp"
 #include "drivers/ports/clock.hpp"
 
 namespace tallystick::ports {
@@ -105,6 +106,9 @@ Do StreamPort::take_opening(Opening opening) {
       ask && ask->every.count() > 0 ? now.steady_ns + nanoseconds(config_.dialect->port.warm_up) : 0;
   const Do todo = life_.opened(now.steady_ns);
   take(decoder_.opened(opening->since), now);
+  // An answer to what was asked before this opening cannot be told from one to what is asked now.
+  if (asking_ && config_.dialect->modbus && !config_.dialect->modbus->over_tcp)
+    asking_->leave_alone(now.steady_ns);
   boost::asio::co_spawn(around_.loop, read(shared_from_this(), ++opening_), boost::asio::detached);
   return todo;
 }
@@ -214,14 +218,41 @@ const GaugeConfig* StreamPort::gauge_of(const Decoded& decoded) const {
 void StreamPort::take(std::vector<DecodeEvent> events, const Stamp& now) {
   for (auto& event : events) {
     if (!running_) return;
-    if (const Refusal* refusal = event.refusal()) {
-      const std::string gauge = config_.gauges.size() == 1 ? config_.gauges.front().id : std::string();
-      recent_.refused(gauge, name(refusal->reason), refusal->detail, event.frame);
-      around_.sink.refusal(config_.name, gauge, *refusal, event.frame);
-    } else {
+    if (const Refusal* refusal = event.refusal())
+      take_refused(*refusal, event.frame, now);
+    else
       take_decoded(event, now);
-    }
   }
+}
+
+void StreamPort::take_refused(const Refusal& refusal, const Frame& frame, const Stamp& now) {
+  const auto asked = asking_ ? asking_->asked_of() : std::nullopt;
+  std::string gauge = config_.gauges.size() == 1 ? config_.gauges.front().id : std::string();
+  if (asked && refusal.reply_to == ReplyTo::present) gauge = *asked;
+  if (refusal.reply_to == ReplyTo::earlier) {
+    ++counters_.late_replies;
+    recent_.refused(gauge, "late_reply", refusal.detail, frame);
+    return;
+  }
+  recent_.refused(gauge, name(refusal.reason), refusal.detail, frame);
+  around_.sink.refusal(config_.name, gauge, refusal, frame);
+  if (asked) heard_instead_ = refusal.detail;
+  if (!asked || refusal.reply_to != ReplyTo::present) return;
+  carry_out(life_.heard(now.steady_ns));
+  const auto request = asking_ ? asking_->declined(frame.first.steady_ns, now.steady_ns) : std::nullopt;
+  if (!request) return;
+  const bool declined = refusal.reason == RefusalReason::declined;
+  tell_not_answered(
+      *request, Error{declined ? "declined" : "no_value",
+                      (declined ? "it declined the request: " : "it answered without a value: ") + refusal.detail,
+                      "gauge " + request->gauge,
+                      declined ? "look at its dialect's registers and at the gauge's settings"
+                               : "see that it is in range and shows a value, then ask again"});
+}
+
+void StreamPort::tell_not_answered(const Asking::Request& request, Error why) {
+  ++counters_.unanswered;
+  if (request.by_person) around_.sink.not_answered(config_.name, request.gauge, why);
 }
 
 void StreamPort::take_decoded(DecodeEvent& event, const Stamp& now) {
@@ -241,7 +272,7 @@ void StreamPort::take_decoded(DecodeEvent& event, const Stamp& now) {
     return;
   }
   Reading reading{gauge->id, config_.name, decoded, event.frame, cause_of(gauge->speaks)};
-  if (asking_ && gauge->speaks == Speaks::asked) {
+  if (asking_ && gauge->speaks != Speaks::pushed) {
     switch (asking_->frame(gauge->id, event.frame.first.steady_ns, now.steady_ns)) {
       case Asking::Verdict::reply:
         reading.cause = asking_->answered().by_person ? Cause::asked : Cause::streamed;
@@ -286,7 +317,11 @@ Done StreamPort::ask(std::string_view gauge) {
 void StreamPort::pump() {
   if (!asking_ || sending_ || !wire_ || life_.warming_up()) return;
   sending_ = true;
+  waits_for_quiet_ = false;
   while (wire_) {
+    const std::int64_t now = around_.clock.now().steady_ns;
+    waits_for_quiet_ = now < may_send_at() && asking_->wants_to_send(now);
+    if (waits_for_quiet_) break;
     const auto request = asking_->to_send(around_.clock.now().steady_ns);
     if (!request) break;
     send(*request);
@@ -299,9 +334,16 @@ void StreamPort::send(const Asking::Request& request) {
   // own stamp.
   pollfd waiting{wire_->descriptor(), POLLIN, 0};
   if (::poll(&waiting, 1, 0) > 0 && !read_once(around_.clock.now())) return;
-  asking_->sent(around_.clock.now().steady_ns);
-  if (writing_) return;  // the line takes nothing (flow control): the time-out tells
-  const std::string& bytes = config_.dialect->ask->request;
+  const auto gauge = std::find_if(config_.gauges.begin(), config_.gauges.end(),
+                                  [&](const auto& each) { return each.id == request.gauge; });
+  const Stamp now = around_.clock.now();
+  asking_->sent(now.steady_ns);
+  last_sent_ns_ = now.steady_ns;
+  heard_instead_.clear();
+  if (writing_ || gauge == config_.gauges.end()) return;  // (flow control) the time-out tells
+  const std::string bytes = request_of(*gauge);
+  take(decoder_.sent(bytes, now), now);
+  if (!wire_) return;
   const ssize_t put = wire_->write(bytes);
   if (put < 0 && errno != EAGAIN && errno != EINTR) {
     lose(ended(std::strerror(errno)), around_.clock.now());
@@ -309,7 +351,14 @@ void StreamPort::send(const Asking::Request& request) {
   }
   const std::size_t written = put > 0 ? static_cast<std::size_t>(put) : 0;
   if (written < bytes.size()) write_rest(bytes.substr(written));
-  static_cast<void>(request);
+}
+
+std::string StreamPort::request_of(const GaugeConfig&) { return config_.dialect->ask->request; }
+
+/// A line that several share is left silent for a moment between two frames.
+std::int64_t StreamPort::may_send_at() const {
+  const std::int64_t quiet = nanoseconds(config_.dialect->ask->quiet);
+  return quiet == 0 ? 0 : std::max(last_byte_ns_, last_sent_ns_) + quiet;
 }
 
 void StreamPort::write_rest(std::string rest) {
@@ -331,7 +380,7 @@ void StreamPort::ask_by_timer(std::int64_t now) {
   const std::int64_t every = nanoseconds(config_.dialect->ask->every);
   next_ask_ns_ += every * ((now - next_ask_ns_) / every + 1);  // after a pause no burst
   for (const auto& gauge : config_.gauges) {
-    if (gauge.speaks == Speaks::asked) static_cast<void>(asking_->ask(gauge.id, false, now));
+    if (gauge.speaks != Speaks::pushed) static_cast<void>(asking_->ask(gauge.id, false, now));
   }
 }
 
@@ -345,7 +394,10 @@ void StreamPort::arm() {
   };
   if (wire_) {
     if (const auto after = decoder_.next_poll_ns()) sooner(last_byte_ns_ + *after);
-    if (asking_) sooner(asking_->wake_at());
+    if (asking_) {
+      sooner(asking_->wake_at());
+      if (waits_for_quiet_) sooner(may_send_at());
+    }
     if (next_ask_ns_ != 0) sooner(next_ask_ns_);
     sooner(also_wake_at());
   }
@@ -371,14 +423,14 @@ void StreamPort::on_timer() {
   if (wire_) woke(now);
   if (asking_ && wire_) {
     if (const auto given_up = asking_->tick(now.steady_ns)) {
-      ++counters_.unanswered;
-      if (given_up->request.by_person) {
-        around_.sink.not_answered(
-            config_.name, given_up->request.gauge,
-            Error{"no_reply", "it did not answer " + std::to_string(given_up->tries) + " requests",
-                  "gauge " + given_up->request.gauge,
-                  "check that it is switched on and its cable is in, then ask again"});
-      }
+      decoder_.given_up();
+      const std::string instead =
+          heard_instead_.empty() ? "" : "; what was heard instead: " + heard_instead_;
+      tell_not_answered(
+          given_up->request,
+          Error{"no_reply", "it did not answer " + std::to_string(given_up->tries) + " requests" + instead,
+                "gauge " + given_up->request.gauge,
+                "check that it is switched on and its cable is in, then ask again"});
     }
     ask_by_timer(now.steady_ns);
     pump();

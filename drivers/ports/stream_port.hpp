@@ -49,6 +49,8 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   void decided(Opening opening);
   /// The port is being stopped, perhaps in the middle of opening: `decided` is not to be called any more.
   virtual void give_up_opening() {}
+  /// The bytes that ask this gauge for its value. Called once for each sending.
+  virtual std::string request_of(const GaugeConfig& gauge);
   /// What a person is told when the open wire ended. `how`: as the system put it.
   virtual Error ended(const std::string& how) const = 0;
   /// Takes what waits in the descriptor, without blocking. False: the port is lost (and already being looked
@@ -85,12 +87,15 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   // bytes in
   boost::asio::awaitable<void> read(std::shared_ptr<StreamPort> self, std::uint64_t opening);
   void take_decoded(DecodeEvent& event, const Stamp& now);
+  void take_refused(const Refusal& refusal, const Frame& frame, const Stamp& now);
   const GaugeConfig* gauge_of(const Decoded& decoded) const;
   // asking
   void pump();
   void send(const Asking::Request& request);
   void write_rest(std::string rest);
   void ask_by_timer(std::int64_t now);
+  void tell_not_answered(const Asking::Request& request, Error why);
+  std::int64_t may_send_at() const;
   // time
   void arm();
   void on_timer();
@@ -102,8 +107,10 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   std::optional<std::int64_t> armed_for_;
   std::uint64_t opening_ = 0;      ///< counts openings: a coroutine of an earlier one ends
   std::int64_t last_byte_ns_ = 0;  ///< or opening
+  std::int64_t last_sent_ns_ = 0;
+  std::string heard_instead_;      ///< of an answer: why the last frame since the request was refused
   std::int64_t next_ask_ns_ = 0;   ///< by timer; 0: none
-  bool running_ = false, sending_ = false, writing_ = false;
+  bool running_ = false, sending_ = false, writing_ = false, waits_for_quiet_ = false;
 };
 
 }  // namespace tallystick::ports

@@ -1,5 +1,5 @@
 // The dialects of the tree, sorted by name, for the targets that choose one by a byte. `kind`: "line" (a
-// pattern), "fixed" (columns), "binary", or "" for all of them.
+// pattern), "fixed" (columns), "binary", "registers", or "" for all of them.
 #pragma once
 
 #include <cstdlib>
@@ -19,7 +19,7 @@ inline std::string kind_of(const std::string& toml) {
   const auto has = [&](const char* section) {
     return toml.find(std::string("\n[") + section) != std::string::npos;
   };
-  return has("binary") ? "binary" : has("columns") ? "fixed" : has("registers") ? "registers" : "line";
+  return has("binary") ? "binary" : has("columns") ? "fixed" : has("modbus") ? "registers" : "line";
 }
 
 inline std::vector<std::shared_ptr<const Dialect>> all_dialects(const std::string& kind = "") {

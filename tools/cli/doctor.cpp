@@ -61,7 +61,7 @@ void add(Diagnoses& out, Diagnoses more) {
 
 void look_at_port(Diagnoses& out, const shop::PortCard& port, const std::vector<ports::FoundPort>& lines,
                   const Identity& who) {
-  if (port.driver != "serial") return;  // no line of ours: the daemon's status says how it stands
+  if (port.over_network()) return;  // no line of ours: the daemon's status says how it stands
   auto path = port.path;
   if (const auto key = ports::usb_key(port.usb.serial, port.usb.port, port.usb.id, port.usb.interface)) {
     out.push_back(check_usb_key(key, lines, path));
