@@ -13,8 +13,8 @@ namespace {
 /// broken frame are taken for its rest, not for a new frame.
 constexpr std::int64_t distrust_factor = 2;
 
-/// Input is taken in slices: one large call needs no more memory than many small ones, and what is moved up after each
-/// frame is little.
+/// Input is taken in slices: one large call needs no more memory than many small ones, and what is moved up
+/// after each frame is little.
 constexpr std::size_t slice = 512;
 
 }  // namespace
@@ -111,6 +111,7 @@ void Decoder::cut() {
       cut_lines();
       break;
     case CutBy::start_end:
+    case CutBy::length_byte:
       cut_marked();
       break;
     case CutBy::length:
@@ -196,44 +197,80 @@ void Decoder::cut_marked() {
   }
 }
 
-/// Tries the frame whose start bytes stand at the front. False: more bytes are needed.
-bool Decoder::cut_candidate() {
+/// How long the frame at the front is. False: more bytes are needed to know. With `refusal` set it is none,
+/// whatever follows.
+bool Decoder::size_of_candidate(std::size_t& size, std::optional<Refusal>& refusal) const {
   const Framing& framing = dialect_->framing;
-  std::size_t size = framing.length;
-  bool too_long = false;
-  if (framing.by == CutBy::start_end) {
+  if (framing.by == CutBy::length) {
+    size = framing.length;
+  } else if (framing.by == CutBy::length_byte) {
+    if (buffer_.size() <= framing.length_at) return false;
+    size = static_cast<unsigned char>(buffer_[framing.length_at]) + framing.length_adds;
+    if (size < framing.shortest || size > framing.longest) {
+      refusal = Refusal{size > framing.longest ? RefusalReason::too_long : RefusalReason::not_mine,
+                        "its length byte says " + std::to_string(size) + " bytes"};
+      size = framing.length_at + 1;
+    }
+  } else {
     const std::string_view reach = std::string_view(buffer_).substr(0, framing.longest);
     const auto end = reach.find(framing.end, framing.start.size());
     const bool found =
         end != std::string_view::npos && end + framing.end.size() + framing.after_end <= framing.longest;
     if (!found && buffer_.size() < framing.longest) return false;
-    too_long = !found;
     size = found ? end + framing.end.size() + framing.after_end : framing.longest;
+    if (!found)
+      refusal = Refusal{RefusalReason::too_long,
+                        "longer than " + std::to_string(framing.longest) + " bytes without its end"};
   }
-  if (buffer_.size() < size) return false;
-  decode::Parsed parsed;
-  std::optional<Refusal> refusal;
-  if (too_long)
-    refusal = Refusal{RefusalReason::too_long,
-                      "longer than " + std::to_string(framing.longest) + " bytes without its end"};
-  else
-    refusal = dialect_->plan->read(std::string_view(buffer_).substr(0, size), parsed);
-  if (!refusal) {
-    emit_understood(size, parsed.decoded());
-    return true;
-  }
+  return buffer_.size() >= size;
+}
+
+/// Where, behind its first byte, the next frame may begin in the front `size` bytes; `size` where nowhere.
+std::size_t Decoder::next_start_in(std::size_t size) const {
+  const std::string_view start = dialect_->framing.start;
   const std::string_view candidate(buffer_.data(), size);
-  std::size_t next = candidate.find(framing.start, 1);
-  if (next == std::string_view::npos) {
-    next = size;
-    for (std::size_t partial = std::min(framing.start.size() - 1, size - 1); partial > 0; --partial) {
-      if (candidate.substr(size - partial) != std::string_view(framing.start).substr(0, partial)) continue;
-      next = size - partial;
-      break;
+  const std::size_t next = candidate.find(start, 1);
+  if (next != std::string_view::npos) return next;
+  for (std::size_t partial = std::min(start.size() - 1, size - 1); partial > 0; --partial) {
+    if (candidate.substr(size - partial) == start.substr(0, partial)) return size - partial;
+  }
+  return size;
+}
+
+/// Tries the frame whose start bytes stand at the front. False: more bytes are needed.
+bool Decoder::cut_candidate() {
+  std::size_t size = 0;
+  std::optional<Refusal> refusal;
+  if (!size_of_candidate(size, refusal)) return false;
+  decode::Parsed parsed;
+  if (!refusal) {
+    refusal = dialect_->plan->read(std::string_view(buffer_).substr(0, size), parsed);
+    if (!refusal) {
+      emit_understood(size, parsed.decoded());
+      return true;
+    }
+    // Its checksum held: a whole frame that carries no value. Start bytes inside it are none.
+    const bool whole =
+        dialect_->plan->checks_itself() &&
+        (refusal->reason == RefusalReason::out_of_range || refusal->reason == RefusalReason::unknown_unit ||
+         refusal->reason == RefusalReason::unknown_status || refusal->reason == RefusalReason::not_a_number);
+    if (whole) {
+      emit(size, std::move(*refusal));
+      return true;
     }
   }
-  emit_refused(next, *refusal);
+  emit_refused(next_start_in(size), *refusal);
   return true;
+}
+
+/// The frame at the front gets no more bytes, but its length byte may have been wrong: whole frames that
+/// prove themselves may stand behind its start.
+void Decoder::cut_again_behind_broken() {
+  const Refusal why{RefusalReason::incomplete, "the line fell silent before its end"};
+  while (!buffer_.empty() && garbage_ == 0) {
+    emit_refused(next_start_in(buffer_.size()), why);
+    if (!buffer_.empty()) cut_marked();
+  }
 }
 
 /// Frames known by their length alone. With a checksum a lost border is found again by trying every byte;
@@ -282,6 +319,12 @@ void Decoder::hold_garbage_bound() {
 
 /// The line fell silent, or is known to have been: what is in the buffer gets no more bytes.
 void Decoder::finish_unfinished(bool certain, bool may_be_whole) {
+  const bool cut_again = may_be_whole && dialect_->framing.by == CutBy::length_byte &&
+                         trust_ == Trust::begins && dialect_->plan->checks_itself();
+  if (cut_again) {
+    if (!buffer_.empty()) trust_ = Trust::after_broken;
+    cut_again_behind_broken();
+  }
   if (!buffer_.empty()) {
     const std::size_t size = buffer_.size();
     if (may_be_whole && dialect_->framing.by == CutBy::idle_gap && trust_ == Trust::begins && !skipping_) {

@@ -69,6 +69,9 @@ class Decoder {
   void cut_marked();
   void cut_fixed();
   bool cut_candidate();
+  bool size_of_candidate(std::size_t& size, std::optional<Refusal>& refusal) const;
+  std::size_t next_start_in(std::size_t size) const;
+  void cut_again_behind_broken();
   void hold_garbage_bound();
   void finish_unfinished(bool certain, bool may_be_whole = true);
   std::size_t longest_piece() const;

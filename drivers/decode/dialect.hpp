@@ -44,13 +44,16 @@ struct PortSettings {
 };
 
 /// How the stream is cut into frames.
-enum class CutBy : std::uint8_t { terminator, length, start_end, idle_gap };
+enum class CutBy : std::uint8_t { terminator, length, start_end, idle_gap, length_byte };
 
 struct Framing {
   CutBy by = CutBy::terminator;
-  std::string start;  ///< bytes that begin a frame; may be empty but for `start_end`
+  std::string start;  ///< bytes that begin a frame; may be empty but for `start_end` and `length_byte`
   std::string end;    ///< the terminator, or the end bytes; empty for `length` without one and `idle_gap`
-  std::size_t length = 0;     ///< of the whole frame, for `length`
+  std::size_t length = 0;       ///< of the whole frame, for `length`
+  std::size_t length_at = 0;    ///< for `length_byte`: where it stands, from 0 at the frame's first byte
+  std::size_t length_adds = 0;  ///< the whole frame is the length byte and so many bytes more
+  std::size_t shortest = 1;   ///< for `length_byte`: a frame that says less, or more than `longest`, is none
   std::size_t after_end = 0;  ///< bytes of the frame that follow the end bytes (a checksum)
   std::size_t longest = 256;  ///< a frame with more bytes is refused as too_long
   /// The line was silent for so long: what follows is a new beginning. Default 3.5 character times.

@@ -25,13 +25,34 @@ void DialectReader::read_value() {
     fields.fault("contradiction", "value.implied_decimals stands beside a decimal mark or an exponent",
                  "a number has its decimals either way, not both: leave one out", "implied_decimals");
   }
-  const bool columns = root_.has("columns");
-  if (!fields.has("pattern") && !columns) {
-    fields.fault("missing_key", "there is neither value.pattern nor [columns]",
+  for (const auto& [unit, count] : fields.wholes("decimals_by_unit", 0, 12)) {
+    if (const auto known = Unit::named(unit))
+      source_.decimals_by_unit.emplace(unit, static_cast<int>(count));
+    else
+      fields.fault("unknown_unit", known.error().what, "use a unit of the table, for instance mm or in",
+                   "decimals_by_unit");
+  }
+  if (fields.has("decimals_by_unit") && fields.has("decimal_mark"))
+    fields.fault("contradiction", "value.decimals_by_unit stands beside a decimal mark",
+                 "a number has its decimals either way, not both: leave one out", "decimals_by_unit");
+  const bool columns = root_.has("columns"), binary = root_.has("binary");
+  const int places = (fields.has("pattern") ? 1 : 0) + (columns ? 1 : 0) + (binary ? 1 : 0);
+  if (places == 0) {
+    fields.fault("missing_key", "there is neither value.pattern nor [columns] nor [binary]",
                  "say where in a frame the value stands");
-  } else if (fields.has("pattern") && columns) {
-    fields.fault("contradiction", "value.pattern and [columns] both say where the value stands",
+  } else if (places > 1 && fields.has("pattern")) {
+    fields.fault("contradiction",
+                 std::string("value.pattern and ") + (columns ? "[columns]" : "[binary]") +
+                     " both say where the value stands",
                  "leave one out", "pattern");
+  } else if (places > 1) {
+    root_.fault("contradiction", "[columns] and [binary] both say where the value stands", "leave one out",
+                "binary");
+  }
+  for (const auto key : {"decimal_mark", "exponent"}) {
+    if (binary && fields.has(key))
+      fields.fault("contradiction", "value." + std::string(key) + " means nothing where the value is binary",
+                   "leave it out", key);
   }
   fields.finish();
 }
@@ -204,6 +225,21 @@ void DialectReader::read_crc(TomlFields& fields, const std::string& kind) {
 void DialectReader::compile() {
   source_.framing = dialect_.framing;
   const bool status_map = !source_.status_map.empty();
+  if (source_.binary && source_.framing.by == CutBy::length) {
+    const auto& framing = source_.framing;
+    const auto& checksum = source_.checksum;
+    const std::size_t around = framing.start.size() + framing.end.size() +
+                               (checksum ? checksum->width() + checksum->marked_by.size() : 0);
+    if (around + source_.binary->width != framing.length) {
+      auto place = section("binary");
+      place.fault("contradiction",
+                  "frame.length is " + std::to_string(framing.length) +
+                      ", but start, end and checksum take " + std::to_string(around) +
+                      " bytes and binary.width is " + std::to_string(source_.binary->width),
+                  "they must add up", "width");
+      return;
+    }
+  }
   auto plan = Plan::compile(source_);
   if (!plan) {
     faults_.push_back({plan.error().code, plan.error().what, file_ + ":" + std::to_string(value_line_),
@@ -219,8 +255,7 @@ void DialectReader::compile() {
     auto place = section(section_name);
     const std::string part(field_names[static_cast<std::size_t>(field)]);
     if (wanted)
-      place.fault("contradiction",
-                  std::string(what) + ", but neither pattern nor columns name a part \"" + part + "\"",
+      place.fault("contradiction", std::string(what) + ", but nothing names a part \"" + part + "\"",
                   "add it, or leave this out");
     else
       faults_.push_back(

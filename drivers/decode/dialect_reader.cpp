@@ -49,6 +49,7 @@ Dialect DialectReader::read() {
   read_frame();
   read_value();
   read_columns();
+  read_binary();
   read_unit();
   read_status();
   read_checksum();
@@ -117,25 +118,31 @@ void DialectReader::read_frame() {
     root_.fault("missing_key", "there is no [frame]",
                 "say how a frame is cut: [frame] cut_by = \"terminator\" terminator = \"\\r\"");
   }
-  const auto by = fields.word("cut_by", {"terminator", "length", "start_end", "idle_gap"});
+  const auto by = fields.word("cut_by", {"terminator", "length", "start_end", "idle_gap", "length_byte"});
   if (fields.present() && !by && !fields.has("cut_by")) {
-    fields.fault("missing_key", "frame.cut_by is missing", "write terminator, length, start_end or idle_gap");
+    fields.fault("missing_key", "frame.cut_by is missing",
+                 "write terminator, length, length_byte, start_end or idle_gap");
   }
-  framing.by = by == "length"      ? CutBy::length
-               : by == "start_end" ? CutBy::start_end
-               : by == "idle_gap"  ? CutBy::idle_gap
-                                   : CutBy::terminator;
+  framing.by = by == "length"        ? CutBy::length
+               : by == "start_end"   ? CutBy::start_end
+               : by == "idle_gap"    ? CutBy::idle_gap
+               : by == "length_byte" ? CutBy::length_byte
+                                     : CutBy::terminator;
   const auto terminator = fields.bytes("terminator");
   const auto end = fields.bytes("end");
   framing.start = fields.bytes("start").value_or("");
   framing.end = terminator ? *terminator : end.value_or("");
   framing.length = static_cast<std::size_t>(fields.whole("length", 1, 4096).value_or(0));
+  framing.length_at = static_cast<std::size_t>(fields.whole("length_at", 1, 64).value_or(1)) - 1;
+  framing.length_adds = static_cast<std::size_t>(fields.whole("length_adds", 0, 64).value_or(0));
   framing.after_end = static_cast<std::size_t>(fields.whole("after_end", 1, 64).value_or(0));
   framing.longest = static_cast<std::size_t>(
       fields.whole("longest", 1, 4096)
           .value_or(framing.by == CutBy::length
                         ? static_cast<std::int64_t>(std::max<std::size_t>(framing.length, 1))
                         : 256));
+  const auto shortest = fields.whole("shortest", 1, 319);
+  framing.shortest = static_cast<std::size_t>(shortest.value_or(1));
   read_times(fields);
   if (fields.present() && by) check_frame(fields);
   fields.finish();
@@ -163,24 +170,36 @@ void DialectReader::check_frame(TomlFields& fields) {
     case CutBy::terminator:
       needs("terminator", "write the bytes that close a frame, for instance \"\\r\\n\"");
       not_empty("terminator", framing.end);
-      for (const auto key : {"start", "end", "length", "after_end"}) has_no_place(key);
+      for (const auto key : {"start", "end", "length", "after_end", "length_at", "length_adds", "shortest"})
+        has_no_place(key);
       break;
     case CutBy::start_end:
       needs("start", "write the bytes that open a frame");
       needs("end", "write the bytes that close a frame");
       not_empty("start", framing.start);
       not_empty("end", framing.end);
-      for (const auto key : {"terminator", "length"}) has_no_place(key);
+      for (const auto key : {"terminator", "length", "length_at", "length_adds", "shortest"})
+        has_no_place(key);
       break;
     case CutBy::length:
       needs("length", "write how many bytes a whole frame has");
-      for (const auto key : {"terminator", "after_end"}) has_no_place(key);
+      for (const auto key : {"terminator", "after_end", "length_at", "length_adds", "shortest"})
+        has_no_place(key);
       if (framing.length > framing.longest)
         fields.fault("contradiction", "frame.longest is less than frame.length", "leave longest out",
                      "longest");
       break;
     case CutBy::idle_gap:
-      for (const auto key : {"terminator", "start", "end", "length", "after_end"}) has_no_place(key);
+      for (const auto key :
+           {"terminator", "start", "end", "length", "after_end", "length_at", "length_adds", "shortest"})
+        has_no_place(key);
+      break;
+    case CutBy::length_byte:
+      needs("start", "write the bytes that open a frame: without them a lost border is never found again");
+      needs("length_at", "write at which byte of the frame, counted from 1, its length stands");
+      not_empty("start", framing.start);
+      for (const auto key : {"terminator", "length", "after_end"}) has_no_place(key);
+      check_length_byte(fields);
       break;
   }
   if (framing.start.size() + framing.end.size() + framing.after_end >=
@@ -188,6 +207,19 @@ void DialectReader::check_frame(TomlFields& fields) {
     fields.fault("contradiction", "a frame has no room for anything between its marks",
                  "make it longer, or the marks shorter");
   }
+}
+
+void DialectReader::check_length_byte(TomlFields& fields) {
+  auto& framing = dialect_.framing;
+  if (fields.has("length_at") && framing.length_at < framing.start.size())
+    fields.fault("contradiction", "frame.length_at lies inside frame.start",
+                 "places are counted from 1 at the frame's first byte; the length stands behind the start",
+                 "length_at");
+  // What the marks and the length byte need is what the shortest frame has.
+  framing.shortest =
+      std::max({framing.shortest, framing.length_at + 2, framing.start.size() + framing.end.size() + 1});
+  if (framing.shortest > framing.longest)
+    fields.fault("contradiction", "frame.longest is less than frame.shortest", "make it longer", "longest");
 }
 
 void DialectReader::read_times(TomlFields& fields) {

@@ -25,9 +25,14 @@ class DialectReader {
   void read_port();
   void read_frame();
   void check_frame(TomlFields& frame);
+  void check_length_byte(TomlFields& frame);
   void read_times(TomlFields& frame);
   void read_value();
   void read_columns();
+  void read_binary();
+  void read_binary_value(TomlFields& binary, BinaryLayout& layout);
+  std::optional<BinaryBits> read_bits(TomlFields& binary, std::string_view key);
+  void check_binary(TomlFields& binary, const BinaryLayout& layout);
   void read_unit();
   void read_status();
   void read_checksum();

@@ -60,8 +60,15 @@ Decoded Parsed::decoded() const {
 }
 
 Plan::Plan(PlanSource source) : source_(std::move(source)) {
-  if (source_.unit) own_scale_.emplace(*source_.unit);
-  for (const auto& [text, unit] : source_.unit_map) scales_.emplace_back(text, UnitScale(unit));
+  if (source_.unit) own_scale_.emplace(scale_of(*source_.unit));
+  for (const auto& [text, unit] : source_.unit_map) scales_.emplace_back(text, scale_of(unit));
+  if (source_.binary) binary_.emplace(*source_.binary);
+}
+
+Plan::Scale Plan::scale_of(Unit unit) const {
+  const auto own = source_.decimals_by_unit.find(std::string(unit.name()));
+  return {UnitScale(unit),
+          own == source_.decimals_by_unit.end() ? source_.number.implied_decimals : own->second};
 }
 
 Plan::~Plan() = default;
@@ -82,6 +89,10 @@ Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
     for (std::size_t i = 0; i < blank.size(); ++i) {
       if (blank[i]) plan->blanks_.push_back(i);
     }
+    return plan;
+  }
+  if (plan->binary_) {
+    for (std::size_t i = 0; i < field_count; ++i) plan->named_[i] = plan->binary_->has(static_cast<Field>(i));
     return plan;
   }
   re2::RE2::Options options(re2::RE2::Latin1);
@@ -209,7 +220,7 @@ std::optional<Refusal> Plan::read_status(const Fields& fields, Parsed& out) cons
   return Refusal{RefusalReason::not_a_number, "the gauge says: error"};
 }
 
-const UnitScale* Plan::scale_for(const Fields& fields, Parsed& out) const {
+const Plan::Scale* Plan::scale_for(const Fields& fields, Parsed& out) const {
   out.unit_in_frame = false;
   if (!source_.unit_in_frame || !fields.has(Field::unit) || fields[Field::unit].empty())
     return own_scale_ ? &*own_scale_ : nullptr;
@@ -226,22 +237,30 @@ std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   if (auto refusal = find_body(frame, body)) return refusal;
   if (body.empty()) return not_mine("an empty frame");
   Fields fields;
-  if (!find_fields(body, fields)) return not_mine("not the shape of this dialect");
+  BinaryBody::Scratch scratch;
+  if (binary_) {
+    if (auto refusal = binary_->read(body, fields, scratch)) return refusal;
+  } else if (!find_fields(body, fields)) {
+    return not_mine("not the shape of this dialect");
+  }
   if (auto refusal = read_status(fields, out)) return refusal;
   const std::string_view value = fields[Field::value];
-  if (std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {
+  if ((binary_ && binary_->means_no_value(body)) ||
+      std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {
     return Refusal{RefusalReason::out_of_range,
                    "the gauge sent " + shown(value) + ", which means that it has no value"};
   }
-  const UnitScale* const scale = scale_for(fields, out);
+  const Scale* const scale = scale_for(fields, out);
   if (scale == nullptr) {
     return Refusal{RefusalReason::unknown_unit,
                    fields.has(Field::unit) ? "unit " + shown(fields[Field::unit]) + " stands in no map"
                                            : "no unit in the frame"};
   }
   Number number;
-  if (auto refusal = read_number(fields[Field::sign], value, source_.number, number)) return refusal;
-  if (auto refusal = scale->quantity(number, out.quantity)) return refusal;
+  NumberForm form = source_.number;
+  form.implied_decimals = scratch.places >= 0 ? scratch.places : scale->implied_decimals;
+  if (auto refusal = read_number(fields[Field::sign], value, form, number)) return refusal;
+  if (auto refusal = scale->scale.quantity(number, out.quantity)) return refusal;
   out.value = number.plain;
   out.channel.reset();
   if (fields.has(Field::channel)) out.channel = fields[Field::channel];

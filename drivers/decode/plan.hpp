@@ -10,6 +10,7 @@
 #include <variant>
 #include <vector>
 
+#include "drivers/decode/binary_body.hpp"
 #include "drivers/decode/checksum.hpp"
 #include "drivers/decode/dialect.hpp"
 #include "drivers/decode/fields.hpp"
@@ -39,18 +40,21 @@ struct Columns {
 /// What a plan is made of. `body` below is the frame without start, end and checksum.
 struct PlanSource {
   Framing framing;
-  std::string pattern;  ///< of the body; empty where `columns` is set
+  std::string pattern;  ///< of the body; empty where `columns` or `binary` is set
   std::optional<Columns> columns;
+  std::optional<BinaryLayout> binary;
   NumberForm number;
   std::optional<Unit> unit;  ///< stands in where the frame carries none
   bool unit_in_frame = false;
   std::map<std::string, Unit> unit_map;
+  /// Digits behind a mark that is not sent, where they differ by the unit sent; by the unit's name.
+  std::map<std::string, int> decimals_by_unit;
   std::map<std::string, GaugeStatus> status_map;
   std::vector<std::string> no_value;  ///< texts of the value that mean "nothing measured"
   std::optional<Checksum> checksum;
 };
 
-/// What one frame says; `channel` points into the frame.
+/// What one frame says; `channel` points into the frame, or to a text that lives for ever.
 struct Parsed {
   Quantity quantity;
   NumberText value;
@@ -82,16 +86,23 @@ class Plan {
   bool find_columns(std::string_view body, Fields& fields) const;
   bool find_by_expression(std::string_view body, Fields& fields) const;
   std::optional<Refusal> read_status(const Fields& fields, Parsed& out) const;
-  const UnitScale* scale_for(const Fields& fields, Parsed& out) const;
+  /// How a value of one unit is read.
+  struct Scale {
+    UnitScale scale;
+    int implied_decimals;
+  };
+  Scale scale_of(Unit unit) const;
+  const Scale* scale_for(const Fields& fields, Parsed& out) const;
 
   PlanSource source_;
   std::optional<ScanPlan> scan_;
+  std::optional<BinaryBody> binary_;
   std::unique_ptr<re2::RE2> expression_;
   std::vector<std::optional<Field>> expression_groups_;
   std::array<bool, field_count> named_{};
   std::vector<std::size_t> blanks_;  ///< columns: places that must be blanks
-  std::optional<UnitScale> own_scale_;
-  std::vector<std::pair<std::string, UnitScale>> scales_;
+  std::optional<Scale> own_scale_;
+  std::vector<std::pair<std::string, Scale>> scales_;
 };
 
 }  // namespace tallystick::decode

@@ -222,6 +222,17 @@ std::vector<std::pair<std::string, std::string>> TomlFields::map(std::string_vie
   return out;
 }
 
+std::vector<std::pair<std::string, std::int64_t>> TomlFields::wholes(std::string_view key, std::int64_t least,
+                                                                     std::int64_t most) {
+  std::vector<std::pair<std::string, std::int64_t>> out;
+  auto entries = table(key);
+  if (!entries) return out;
+  for (const auto& [name, value] : *entries->table_) {
+    if (const auto number = entries->whole(name.str(), least, most)) out.emplace_back(name.str(), *number);
+  }
+  return out;
+}
+
 std::optional<TomlFields> TomlFields::table(std::string_view key) {
   const auto* found = node(key);
   if (found == nullptr) return std::nullopt;

@@ -44,6 +44,9 @@ class TomlFields {
   std::vector<std::string> texts(std::string_view key);
   /// key -> text of a sub-table of texts.
   std::vector<std::pair<std::string, std::string>> map(std::string_view key);
+  /// key -> whole number of a sub-table of whole numbers.
+  std::vector<std::pair<std::string, std::int64_t>> wholes(std::string_view key, std::int64_t least,
+                                                           std::int64_t most);
   /// An inline table; reading it and calling finish() is the caller's.
   std::optional<TomlFields> table(std::string_view key);
   std::vector<TomlFields> tables(std::string_view key);
