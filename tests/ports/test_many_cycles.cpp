@@ -34,7 +34,7 @@ TEST_CASE(
   const UsbTree tree;
   Folder folder;
   Rig rig;
-  PortSet ports(Surroundings{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32,
+  PortSet ports(Surroundings{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32, {},
                              [&tree] { return tree.lines(); }});
   const auto how = dialect(fast_line());
   REQUIRE(ports.add(port("by-link", folder / "gauge", how, {{"one", "", Speaks::pushed}})).has_value());

@@ -22,7 +22,7 @@ namespace {
 struct Bench : Rig {
   explicit Bench(const UsbTree& tree)
       : by_usb(
-            Surroundings{loop, sink, clock, log, [] { return 0.5; }, 32, [&tree] { return tree.lines(); }}) {}
+            Surroundings{loop, sink, clock, log, [] { return 0.5; }, 32, {}, [&tree] { return tree.lines(); }}) {}
   ~Bench() {
     by_usb.stop();
     loop.poll();
@@ -245,7 +245,7 @@ TEST_CASE("the better key names one line of all; a plain node's warning suggests
 
   Rig rig;
   PortSet ports(
-      Surroundings{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32, [&] { return lines; }});
+      Surroundings{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32, {}, [&] { return lines; }});
   REQUIRE(ports.add(port("a", "/dev/ttyUSB0", dialect(pushed_line), {})).has_value());
   ports.start();
   REQUIRE(ports.status().at(0).warnings.size() == 1);
