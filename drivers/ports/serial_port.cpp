@@ -101,7 +101,8 @@ void SerialPort::node_changed() {
   if (!running()) return;
   const auto node = find_node();
   if (life_.holds()) return follow_key(node);
-  const bool same_refusal = !node && life_.why() && life_.why()->code == node.error().code;
+  const bool same_refusal = !node && life_.why() && life_.why()->code == node.error().code &&
+                            life_.why()->what == node.error().what;
   const std::int64_t mark = node ? mark_of(*node) : 0;
   if (same_refusal || (node && mark == 0) ||
       (node && life_.state() == PortState::backing_off && mark == last_failure_mark_))

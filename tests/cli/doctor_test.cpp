@@ -151,6 +151,39 @@ TEST_CASE("doctor: adapters that sleep, that wait, and that name themselves alik
   CHECK(alike[0].where.find("1-3") == std::string::npos);
 }
 
+TEST_CASE("doctor: which line a key on USB names, and the better key of a plain node") {
+  const auto line = [](const char* node, const char* socket, const char* serial) {
+    ports::FoundPort out;
+    out.node = node, out.usb_port = socket, out.serial = serial, out.usb_id = "1209:0001", out.usb = true;
+    return out;
+  };
+  const std::vector<ports::FoundPort> lines = {line("/dev/ttyUSB0", "1-1", "A1"),
+                                               line("/dev/ttyUSB1", "1-2", "0001"),
+                                               line("/dev/ttyUSB2", "1-3", "0001")};
+  std::string node;
+  const auto found = check_usb_key(ports::usb_key("A1", "", "", -1), lines, node);
+  CHECK(found.grade == Grade::good);
+  CHECK(node == "/dev/ttyUSB0");
+  CHECK(found.where == "usb_serial A1 (/dev/ttyUSB0)");
+  const auto twice = check_usb_key(ports::usb_key("0001", "", "", -1), lines, node);
+  CHECK(twice.grade == Grade::fault);
+  CHECK(twice.code == "port_ambiguous");
+  CHECK(twice.what.find("/dev/ttyUSB1 in socket 1-2; /dev/ttyUSB2 in socket 1-3") != std::string::npos);
+  CHECK(twice.remedy.find("usb_port = \"1-2\"") != std::string::npos);
+  const auto gone = check_usb_key(ports::usb_key("", "", "0403:6001", -1), lines, node);
+  CHECK(gone.code == "port_absent");
+  CHECK(gone.remedy.find("with serial A1") != std::string::npos);
+
+  CHECK(check_plain_node("/dev/serial/by-id/usb-x", lines).empty());
+  const auto plain = check_plain_node("/dev/ttyUSB0", lines);
+  REQUIRE(plain.size() == 1);
+  CHECK(plain[0].grade == Grade::warning);
+  CHECK(plain[0].code == "plain_node");
+  CHECK(plain[0].remedy == "in its [[port]] write usb_serial = \"A1\" in place of path");
+  CHECK(check_plain_node("/dev/ttyUSB2", lines).at(0).remedy.find("usb_port = \"1-3\"") != std::string::npos);
+  CHECK(check_plain_node("/dev/ttyUSB7", lines).at(0).remedy.find("plug it in") == 0);
+}
+
 TEST_CASE("doctor: the clock") {
   constexpr std::int64_t now = 1'795'621'120'000'000;
   CHECK(check_clock({true, "network", now, now - 1}).grade == Grade::good);

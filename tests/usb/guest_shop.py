@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import unittest
+from decimal import Decimal
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -13,6 +14,7 @@ sys.path.insert(0, str(HERE.parent / "end_to_end"))
 from bench import BIN, ROOT, Shop, patched  # noqa: E402
 from machine import Machine  # noqa: E402
 from small_shop import FAMILY, SHOP  # noqa: E402
+from terminals import push_line  # noqa: E402
 from starting import free_port  # noqa: E402
 
 WORK = BIN.parent / "usb"        # kernel and udev are kept there, 500 MB
@@ -100,6 +102,18 @@ class GuestShop(Shop):
         self.machine.done(f"kill {self.pid}; n=0; while [ -e /proc/{self.pid} ]; do n=$((n+1)); [ $n -gt 500 ] && exit 1; "
                           "usleep 20000; done", 20)
 
+    def measure(self, gauge, value, bench="bench-1"):
+        """A press with a value that no other press has, and the view that tells of it as counted. An emulated machine on a
+        busy host is slow; how slow is no matter of these tests."""
+        self.press(gauge, push_line(value))
+        told = lambda last: last and last["what"] == "counted" and Decimal(last["value"]) == Decimal(value)
+        return self.wait_for(lambda view: told(view.get("last")), 60, f"{gauge} {value}", bench)
+
+    def __exit__(self, kind, error, trace):
+        if kind is not None:
+            print("---- the guest: " + self.machine.said(), flush=True)
+        super().__exit__(kind, error, trace)
+
     def press(self, port, data):
         self.cables[port].send(data)
 
@@ -107,9 +121,9 @@ class GuestShop(Shop):
         return next(port for port in self.get("/api/v1/ports") if port["port"] == name)
 
     def grown(self):
-        """(resident KiB, descriptors) of the daemon."""
-        status = self.machine.done(f"grep VmRSS /proc/{self.pid}/status; ls /proc/{self.pid}/fd | wc -l")
-        return int(re.search(r"(\d+)", status[0])[1]), int(status[1])
+        """(resident KiB, descriptors) of the daemon, without those of its clients' connections."""
+        status = self.machine.done(f"grep VmRSS /proc/{self.pid}/status; ls -l /proc/{self.pid}/fd 2>/dev/null | grep -vc socket:")
+        return int(re.search(r"(\d+)", status[0])[1]), int(status[-1])
 
 
 def machine_for(number, **more):

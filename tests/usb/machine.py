@@ -68,8 +68,8 @@ class Lines:
             raise MachineError("the guest's line is closed: has the machine ended?")
         return when, line
 
-    def expect(self, pattern, timeout=10):
-        """Skips lines until one matches; (match, arrival). The error names the last lines seen."""
+    def expect(self, pattern, timeout=10, since=0.0):
+        """Skips lines until one matches that came after `since`; (match, arrival). The error names the last lines seen."""
         limit, seen = time.monotonic() + timeout, []
         while True:
             try:
@@ -77,7 +77,7 @@ class Lines:
             except MachineError as error:
                 raise MachineError(f"no line matched /{pattern}/ in {timeout} s ({error}); last: {seen[-5:]}") from None
             seen.append(line)
-            if match := re.search(pattern, line):
+            if when >= since and (match := re.search(pattern, line)):
                 return match, when
 
     def close(self):
@@ -113,7 +113,7 @@ class Machine:
     {port on this host's 127.0.0.1: port in the guest}. trace: QEMU trace patterns, written to the file self.trace. hub: a hub
     in the bus's port 8. The bus has 8 ports. Make it in the main thread."""
 
-    def __init__(self, work, memory=256, screens=(), forward=None, trace=(), hub=False, boot_timeout=90):
+    def __init__(self, work, memory=512, screens=(), forward=None, trace=(), hub=False, boot_timeout=90):
         self.boot_timeout = boot_timeout
         self.folder = tempfile.mkdtemp(prefix="tallystick-usb-")
         self.console, self.trace = os.path.join(self.folder, "console"), os.path.join(self.folder, "trace")
@@ -246,6 +246,16 @@ class Machine:
         data = text.encode()
         for at in range(0, len(data), 600):
             self.done(f"echo {base64.b64encode(data[at:at + 600]).decode()} | base64 -d >> {path}")
+
+    def said(self):
+        """What helps to see why something went wrong: the console's end, memory, processes, programs' last lines."""
+        out = [_text(self.console)[-1500:]]
+        try:
+            for command in ("head -3 /proc/meminfo; df /tmp | tail -1", "ps | grep -v '\\[' | tail -12"):
+                out += self.sh(command, 10)[1]
+        except MachineError as error:
+            out.append(str(error))
+        return "\n".join(out + [line for _, line in list(self.output.queue.queue)[-15:] if line])
 
     def wait_node(self, path, present=True):
         """Waits until a path is there (or gone) in the guest; what it resolves to."""
