@@ -207,7 +207,7 @@ async function show(view, first) {
 /// A pedal or a code card that the daemon could not act on by itself: what there is to choose is opened here, as by this
 /// page's own key, or the reason is said. While something is open to choose from, it moves in that.
 function hear_press(press, first) {
-  const number = press?.number ?? heard_press;
+  const number = press?.number ?? (first ? 0 : heard_press);
   const news = press && !first && number !== heard_press;
   heard_press = number;
   if (!news || panel_key(press.action)) return;

@@ -22,10 +22,10 @@ class Pedal(unittest.TestCase):
             shop.devices.type("event3", "30.012")
             page.wait_for_text("#page-value", "30.012")
 
-            shop.devices.press("event4", "f13")  # good means nothing where a gauge pushes
+            shop.pedal("f13")  # good means nothing where a gauge pushes
             page.wait_for_text("#page-toast", "no meaning now")
 
-            shop.devices.press("event4", "f15")  # again: two reasons, the page asks
+            shop.pedal("f15")  # again: two reasons, the page asks
             page.wait_for(lambda: page.run("return [...document.querySelectorAll('dialog[open] button')].length >= 2"), "the reasons")
             shop.press("micrometer", push_line("32.034"))  # the gauge goes on meanwhile
             page.wait_for_text("#page-value", "32.034")
@@ -41,9 +41,9 @@ class Pedal(unittest.TestCase):
             shop.settle()
             shop.devices.type("event3", "30.012")
             page.wait_for_text("#page-value", "30.012")
-            shop.devices.press("event4", "f15")
+            shop.pedal("f15")
             page.wait_for(lambda: page.run("return [...document.querySelectorAll('dialog[open] button')].length >= 2"), "the reasons")
-            shop.devices.press("event4", "f13")
+            shop.pedal("f13")
             page.wait_for_text("#page-do", "Overall length")
             page.wait_for(lambda: [body.get("reason") for body, _ in shop.acts()] == ["part or gauge was not clean"], "the retake")
 
@@ -52,7 +52,7 @@ class Pedal(unittest.TestCase):
             open_page(page, shop)
             page.wait_for_text("#page-do", "Begin a walk")
             shop.settle("pedal")
-            shop.devices.press("event4", "f13")
+            shop.pedal("f13")
             page.wait_for(lambda: page.run("return !!document.querySelector('dialog[open]')"), "the choice of a walk")
 
 

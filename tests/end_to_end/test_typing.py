@@ -6,7 +6,6 @@ import unittest
 
 from bench import BIN, Shop, wait_until
 from small_shop import small_shop
-from terminals import push_line
 from typing_devices import Devices
 
 PLAYED = BIN.parent / "tests" / "tallystickd_played"
@@ -78,6 +77,14 @@ class PlayedShop(Shop):
         wait_until(lambda: self.port(name)["state"] == "open", what="the open port")
         threading.Event().wait(1.1)  # longer than gap_ms
 
+    def pedal(self, key):
+        threading.Event().wait(0.3)  # nobody presses before the screen can have been seen
+        self.devices.press("event4", key)
+
+    def card(self, text):
+        threading.Event().wait(0.3)
+        self.devices.type("event5", text)
+
     def acts(self):
         """[(body of the input, outcome)] of every action that is kept."""
         return [(json.loads(text)["body"], json.loads(outcome)) for text, outcome in
@@ -119,62 +126,56 @@ class Typing(unittest.TestCase):
             shop.begin("FB-25", 1, 3)
             shop.wait_for(lambda view: view["state"] == "step" and view["step"]["feature"] == "length")
             shop.settle("cards")
-            shop.take(*self.value(shop, GAUGE, "30.012"))
-            shop.wait_for(lambda view: view["step"]["feature"] == "outside-diameter")
-            shop.take("micrometer", push_line("32.034"))
-            shop.wait_for(lambda view: view["step"]["feature"] not in ("length", "outside-diameter"))
+            shop.devices.type("event3", "30.012")
+            shop.wait_for(lambda view: view["state"] == "step" and view["step"]["feature"] == "seat-length")
 
             # "Again" without a reason has two to choose from: nothing is done, the page is told to ask.
             events = len(shop.entries())
-            shop.devices.press("event4", "f15")
+            shop.pedal("f15")
             view = shop.wait_for(lambda view: view["press"] is not None)
             self.assertEqual((view["press"]["action"], view["press"]["code"], view["press"]["port"]), ("again", "to_choose", "pedal"))
             self.assertEqual(len(shop.entries()), events)
             first = view["press"]["number"]
 
             # The card states its reason: the last value is taken again.
-            shop.devices.type("event5", "CARD-AGAIN-SLIPPED")
+            shop.card("CARD-AGAIN-SLIPPED")
             view = shop.wait_for(lambda view: (view["last"] or {}).get("what") == "retake")
-            self.assertEqual(view["step"]["feature"], "outside-diameter")
+            self.assertEqual(view["step"]["feature"], "length")
             self.assertIsNone(view["press"])
             self.assertEqual([body for body, _ in shop.acts()],
                              [{"port": "cards", "code": "CARD-AGAIN-SLIPPED", "action": "again", "reason": "gauge slipped"}])
 
             # "Good" means nothing where a gauge pushes.
-            shop.devices.press("event4", "f13")
+            shop.pedal("f13")
             view = shop.wait_for(lambda view: view["press"] is not None)
             self.assertEqual((view["press"]["code"], view["press"]["number"] > first), ("not_now", True))
 
             # One reason only: "not good" passes the step over.
-            shop.devices.press("event4", "f14")
+            shop.pedal("f14")
             view = shop.wait_for(lambda view: (view["last"] or {}).get("what") == "passed_over")
             self.assertEqual(len(shop.acts()), 2)
 
             # A code that nobody mapped is refused, shown, and does nothing.
-            shop.devices.type("event5", "BADGE-12")
+            shop.card("BADGE-12")
             wait_until(lambda: shop.frames("cards") and shop.frames("cards")[-1]["refusal"] == "not_mine", what="the refused code")
             self.assertEqual(bytes.fromhex(shop.frames("cards")[-1]["bytes_hex"]), b"BADGE-12")
             self.assertEqual(len(shop.acts()), 2)
             self.assertEqual([frame["cause"] for frame in shop.frames("pedal")], ["again", "good", "not_good"])
 
             # Parked: the pedal's "good" takes it up, as the page's key does.
+            walk = shop.view()["walk"]["key"]
             shop.command("park")
             shop.wait_for(lambda view: view["walk"] is None)
-            shop.devices.press("event4", "f13")
+            shop.pedal("f13")
             view = shop.wait_for(lambda view: view["walk"] is not None)
-            self.assertEqual(view["state"], "resumed")
+            self.assertEqual(view["walk"]["key"], walk)
 
-            # Without a display nobody would see what it does.
+            # Without a display nobody would see what it does, so it passes no step over.
             shop.displays["bench-1"].close()
             wait_until(lambda: shop.entries("display_went"), 20, "the display's leaving")
-            shop.devices.press("event4", "f13")
+            shop.pedal("f14")
             wait_until(lambda: (shop.get("/api/v1/benches/bench-1")["press"] or {}).get("code") == "not_now", what="the refusal")
-            self.assertEqual(shop.get("/api/v1/benches/bench-1")["state"], "resumed")
-
-    def value(self, shop, gauge, text):
-        """For `take`, with keys instead of bytes."""
-        shop.press = lambda port, data: shop.devices.type("event3", data) if port == gauge else Shop.press(shop, port, data)
-        return gauge, text
+            self.assertEqual(len(shop.acts()), 2)
 
     def test_two_that_fit_are_refused_and_named(self):
         files = typing_shop()
