@@ -103,11 +103,15 @@ class GuestShop(Shop):
                           "usleep 20000; done", 20)
 
     def measure(self, gauge, value, bench="bench-1"):
-        """A press with a value that no other press has, and the view that tells of it as counted. An emulated machine on a
-        busy host is slow; how slow is no matter of these tests."""
+        """A press with a value that no other press has, and the view that tells of it as counted."""
         self.press(gauge, push_line(value))
-        told = lambda last: last and last["what"] == "counted" and Decimal(last["value"]) == Decimal(value)
-        return self.wait_for(lambda view: told(view.get("last")), 60, f"{gauge} {value}", bench)
+        return self.told(value, bench)
+
+    def told(self, value, bench="bench-1"):
+        """An emulated machine on a busy host is slow; how slow is no matter of these tests."""
+        def is_it(last):
+            return last and last["what"] == "counted" and Decimal(last["value"]) == Decimal(value)
+        return self.wait_for(lambda view: is_it(view.get("last")), 60, value, bench)
 
     def __exit__(self, kind, error, trace):
         if kind is not None:
@@ -119,6 +123,14 @@ class GuestShop(Shop):
 
     def port(self, name):
         return next(port for port in self.get("/api/v1/ports") if port["port"] == name)
+
+    def values(self):
+        """gauge -> the values kept, oldest first."""
+        rows, _, _ = self.export_csv()
+        out = {}
+        for row in rows:
+            out.setdefault(row["gauge"], []).append(Decimal(row["value"]))
+        return out
 
     def grown(self):
         """(resident KiB, descriptors) of the daemon, without those of its clients' connections."""

@@ -16,15 +16,6 @@ CYCLES = int(os.environ.get("TALLYSTICK_USB_CYCLES", "200"))     # fewer while w
 GROWTH_KIB = 4096        # resident memory that 180 cycles with their 360 results may take
 
 
-def values_of(shop):
-    """gauge -> the values kept, oldest first."""
-    rows, _, _ = shop.export_csv()
-    out = {}
-    for row in rows:
-        out.setdefault(row["gauge"], []).append(Decimal(row["value"]))
-    return out
-
-
 def percentile(values, share):
     ordered = sorted(values)
     return ordered[min(len(ordered) - 1, int(len(ordered) * share))]
@@ -127,7 +118,7 @@ class UsbGauges(unittest.TestCase):
             self.assertLess(late[1] - early[1], 10)                        # a file of the record's may just be open
             self.assertLess(late[0] - early[0], GROWTH_KIB)
         with self.subTest("nothing told is lost, nothing is invented"):
-            kept = values_of(shop)
+            kept = shop.values()
             self.assertEqual([value for value in kept["gauge-a"] if value not in sent_untold], told_a)
             self.assertEqual(len(kept["gauge-a"]), len(set(kept["gauge-a"])))
             self.assertEqual(kept["gauge-b"], told_b)
@@ -171,7 +162,7 @@ class UsbGauges(unittest.TestCase):
         with self.subTest("each is itself"):
             shop.measure("gauge-a", "111.111")
             shop.measure("gauge-b", "222.222", "bench-2")
-            kept = values_of(shop)
+            kept = shop.values()
             self.assertEqual((kept["gauge-a"][-1], kept["gauge-b"][-1]), (Decimal("111.111"), Decimal("222.222")))
         adapters["a-hub"].unplug(), adapters["b-hub"].unplug()
 
@@ -228,7 +219,6 @@ class UsbGauges(unittest.TestCase):
                 "/tallystick/tallystick doctor --config /shop/tallystick.toml --user tallystick --json")[1][-1])
 
     def the_journal_is_sound(self):
-        """Fetched out of the guest: every reading with the very bytes that were sent, in order."""
         machine = self.machine
         with self.subTest("verify in the guest"):
             status, lines = machine.sh("/tallystick/tallystick verify /tmp/data/journal.sqlite3", 60)
