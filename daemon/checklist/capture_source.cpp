@@ -64,11 +64,9 @@ void read_capture(TomlTable& table, FeatureSource& feature) {
     forbid(table, {"end_after_ms", "turns", "turn_ms", "least_ms"},
            "a settled value ends the capture by itself", "take it out");
     feature.settle_ms = table.whole("settle_ms", 50, 60'000, 1000);
-    for (const char* key : {"window", "settle_ms"})
-      if (!table.has(key))
-        table.fault(
-            "", "missing_key", "a settled value needs window and settle_ms",
-            "add window = \"0.002 mm\" and settle_ms = 1000: within so much of one another for so long");
+    if (!table.has("window") || !table.has("settle_ms"))
+      table.fault("", "missing_key", "a settled value needs window and settle_ms",
+                  "add window = \"0.002 mm\" and settle_ms = 1000: within so much of one another for so long");
     return;
   }
   forbid(table, {"window", "settle_ms"}, "only a settled value has a window",

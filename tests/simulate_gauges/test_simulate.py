@@ -136,10 +136,22 @@ class Ports(unittest.TestCase):
             line = bench.open("lever-indicator")
             for key, value in (("turn_ms", "400"), ("period_ms", "10")):
                 self.assertTrue(bench.command("set", "lever-indicator", key, value)[1]["ok"])
-            time.sleep(0.1)
+            heard, running = bytearray(), threading.Event()
+
+            def listen():  # a line that nobody reads loses frames
+                while not running.is_set():
+                    heard.extend(read(line, 1, 0.1))
+
+            listener = threading.Thread(target=listen, daemon=True)
+            listener.start()
             answer = bench.command("press", "lever-indicator", "0.0111")[1]
             self.assertEqual((answer["spans"], answer["turns"], answer["takes_ms"]), ("0.0111", 2, 800))
-            frames = [Decimal(frame.decode()) for frame in read(line, 8 * 140).split(b"\n")[1:-1]]
+            end = time.monotonic() + 30
+            while not bytes(heard).endswith(b" 0.0000\n" * 20) and time.monotonic() < end:
+                time.sleep(0.005)
+            running.set()
+            listener.join()
+            frames = [Decimal(frame.decode()) for frame in bytes(heard).split(b"\n")[1:-1]]
             first = next(n for n, value in enumerate(frames) if n > 0 and frames[n - 1] == 0 < value)
             turned = frames[first - 1:first + 79]
             self.assertEqual((min(turned), max(turned)), (Decimal(0), Decimal("0.0111")))

@@ -46,7 +46,8 @@ class Gauge:
         self.settings, self.wire = settings, wire
         self.unit = settings.unit
         self.nominal, self.spread, self.drift = settings.nominal, settings.spread, settings.drift
-        self.faults = dict(faults)
+        # Odds are by a press. A stream has none unless it is told so: at some hundred frames a turn none would stay whole.
+        self.faults = dict(faults) if settings.speaks != "streams" else {}
         self.reply_after_ms, self.period_ms = settings.reply_after_ms, settings.period_ms
         self.answers = True          # False: it is switched off or its cable is out
         self.presses = 0
