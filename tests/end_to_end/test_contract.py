@@ -103,7 +103,7 @@ class Served(unittest.TestCase):
             for path in ("/api/v1/editions/" + row["sha"], "/api/v1/drawings/" + edition["drawing"], "/api/v1/benches/bench-1",
                          "/api/v1/benches/bench-1/live", "/bench/bench-1", "/pages/look.css", "/problems/moved_on",
                          "/api/v1/ports/recent", "/api/v1/ports/unasked", "/api/v1/ports/unknown", "/api/v1/benches/none",
-                         "/api/v1/results?limit=0", "/api/v1/ports/none"):
+                         "/api/v1/results?limit=0", "/api/v1/ports/none", "/api/v1/captures/" + "0" * 64):
                 shop.request("GET", path)
             gauge = shop.get("/api/v1/gauges")[0]["id"]
             shop.request("POST", f"/api/v1/gauges/{gauge}/try", {})

@@ -110,7 +110,9 @@ class Runout(unittest.TestCase):
             # The export names the reading; under it, and under their SHA-256, the samples are given back.
             [row] = [row for row in hands.shop.export_csv(feature="runout-face")[0] if row["kind"] == "result"]
             self.assertEqual((Decimal(row["value"]), row["verdict"]), (Decimal("0.011"), "accept"))
-            status, headers, data = hands.shop.request("GET", f"/api/v1/captures/{row['readings']}")
+            self.assertEqual(row["readings"], "this")
+            key = f"{row['journal']}-{row['seq']}"
+            status, headers, data = hands.shop.request("GET", f"/api/v1/captures/{key}")
             self.assertEqual((status, headers["Content-Type"].split(";")[0]), (200, "text/csv"))
             self.assertEqual(data, hands.shop.request("GET", f"/api/v1/captures/{named['sha256']}?form=csv")[2])
             lines = [line.split(",") for line in data.decode().split("\r\n")[1:-1]]
@@ -131,7 +133,7 @@ class Runout(unittest.TestCase):
             self.assertEqual(own_head, head)
             self.assertEqual([value for _, value in samples], [Fraction(value) for value in worth])
             self.assertEqual(max(v for _, v in samples) - min(v for _, v in samples), Fraction(11, 1000))
-            told = hands.shop.get(f"/api/v1/captures/{row['readings']}?form=json")
+            told = hands.shop.get(f"/api/v1/captures/{key}?form=json")
             self.assertEqual((told["sha256"], Decimal(told["worked_out_again"])), (named["sha256"], Decimal("0.011")))
 
             # The part's history shows it.
