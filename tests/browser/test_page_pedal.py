@@ -5,7 +5,6 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "end_to_end"))
 from browser import Page, needs_browser  # noqa: E402
-from terminals import push_line  # noqa: E402
 from test_page_real import open_page  # noqa: E402
 from test_typing import PlayedShop, typing_shop  # noqa: E402
 
@@ -27,8 +26,8 @@ class Pedal(unittest.TestCase):
 
             shop.pedal("f15")  # again: two reasons, the page asks
             page.wait_for(lambda: page.run("return [...document.querySelectorAll('dialog[open] button')].length >= 2"), "the reasons")
-            shop.press("micrometer", push_line("32.034"))  # the gauge goes on meanwhile
-            page.wait_for_text("#page-value", "32.034")
+            shop.devices.type("event3", "24.020")  # the gauge goes on meanwhile
+            page.wait_for_text("#page-value", "24.020")
             self.assertEqual(page.run("return window.touches"), 0)
             self.assertEqual(page.complaints(), [])
 
