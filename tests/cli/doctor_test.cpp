@@ -174,6 +174,13 @@ TEST_CASE("doctor: which line a key on USB names, and the better key of a plain 
   CHECK(gone.code == "port_absent");
   CHECK(gone.remedy.find("with serial A1") != std::string::npos);
 
+  const auto free = check_free_lines(lines, {"/dev/ttyUSB0"});
+  REQUIRE(free.size() == 2);
+  CHECK(free[0].where == "/dev/ttyUSB1");
+  CHECK(free[0].grade == Grade::good);
+  CHECK(free[0].what == "plugged in, and no port's: 1209:0001; its key is usb_port = \"1-2\"");
+  CHECK(check_free_lines({}, {}).empty());
+
   CHECK(check_plain_node("/dev/serial/by-id/usb-x", lines).empty());
   const auto plain = check_plain_node("/dev/ttyUSB0", lines);
   REQUIRE(plain.size() == 1);

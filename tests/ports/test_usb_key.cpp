@@ -21,8 +21,8 @@ namespace {
 
 struct Bench : Rig {
   explicit Bench(const UsbTree& tree)
-      : by_usb(
-            Surroundings{loop, sink, clock, log, [] { return 0.5; }, 32, {}, [&tree] { return tree.lines(); }}) {}
+      : by_usb(Surroundings{
+            loop, sink, clock, log, [] { return 0.5; }, 32, {}, [&tree] { return tree.lines(); }}) {}
   ~Bench() {
     by_usb.stop();
     loop.poll();
@@ -244,8 +244,8 @@ TEST_CASE("the better key names one line of all; a plain node's warning suggests
   CHECK(better_key(FoundPort{}, lines).empty());
 
   Rig rig;
-  PortSet ports(
-      Surroundings{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32, {}, [&] { return lines; }});
+  PortSet ports(Surroundings{
+      rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }, 32, {}, [&] { return lines; }});
   REQUIRE(ports.add(port("a", "/dev/ttyUSB0", dialect(pushed_line), {})).has_value());
   ports.start();
   REQUIRE(ports.status().at(0).warnings.size() == 1);
@@ -264,6 +264,36 @@ TEST_CASE("a by-id link that two adapters share is refused, one that is its own 
   CHECK(shared.error().what.find("/dev/ttyUSB0 in socket 1-1") != std::string::npos);
   CHECK(only_of_its_name(link, "/dev/ttyUSB2", lines, "a").has_value());
   CHECK(only_of_its_name(link, "/dev/pts/3", lines, "a").has_value());
+}
+
+TEST_CASE("a port by a shared link is not opened until the link is one adapter's own") {
+  Pty a, twin;
+  const Folder folder;
+  std::filesystem::create_directories(folder / "by-id");
+  std::filesystem::create_symlink(a.path(), folder / "by-id/usb-Invented_0001-if00");
+  std::vector<FoundPort> lines = {line(a.path(), "1-1", "0001"), line(twin.path(), "1-2", "0001")};
+  Rig rig;
+  Surroundings around{rig.loop, rig.sink, rig.clock, rig.log, [] { return 0.5; }};
+  around.find_usb_lines = [&] { return lines; };
+  PortSet ports(around);
+  REQUIRE(
+      ports.add(port("a", folder / "by-id/usb-Invented_0001-if00", dialect(pushed_line), {})).has_value());
+  const Openings openings({a.path(), twin.path()});
+  ports.start();
+  CHECK(ports.status().at(0).state == PortState::backing_off);
+  CHECK(ports.status().at(0).code == "port_ambiguous");
+  CHECK_FALSE(openings.any());
+  lines.pop_back();
+  ports.look_again();
+  CHECK(ports.status().at(0).state == PortState::open);
+  // A twin that comes while the line is held is told of.
+  lines.push_back(line(twin.path(), "1-2", "0001"));
+  ports.look_again();
+  CHECK(ports.status().at(0).state == PortState::open);
+  REQUIRE(ports.status().at(0).warnings.size() == 1);
+  CHECK(ports.status().at(0).warnings[0].find("2 adapters share the link") == 0);
+  ports.stop();
+  rig.loop.poll();
 }
 
 TEST_CASE("property: a line is taken where exactly one matches, and never another") {

@@ -210,11 +210,15 @@ class UsbGauges(unittest.TestCase):
 
     def doctor(self):
         with self.subTest("doctor finds the ports by what they are on USB"):
+            stranger = self.machine.serial_adapter("stranger-7", "C9", "7")
+            stranger.plug()
+            self.machine.wait_node("/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_C9-if00-port0")
             self.machine.done("echo auto > /sys/bus/usb/devices/1-3/power/control")
             _, lines = self.machine.sh("/tallystick/tallystick doctor --config /shop/tallystick.toml --user tallystick")
             said = "\n".join(lines)
             self.assertRegex(said, r"good  port  usb_serial A1 \(/dev/ttyUSB\d\)")
             self.assertRegex(said, r"fault  port  usb_serial ACM7")
+            self.assertRegex(said, r'good  port  /dev/ttyUSB\d: plugged in, and no port.s: .*; its key is usb_serial = "C9"')
             self.assertIn("usb_suspends", self.machine.sh(
                 "/tallystick/tallystick doctor --config /shop/tallystick.toml --user tallystick --json")[1][-1])
 

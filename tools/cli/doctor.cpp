@@ -59,19 +59,22 @@ void add(Diagnoses& out, Diagnoses more) {
   for (auto& one : more) out.push_back(std::move(one));
 }
 
-void look_at_port(Diagnoses& out, const shop::PortCard& port, const std::vector<ports::FoundPort>& lines,
-                  const Identity& who) {
-  if (port.over_network()) return;  // no line of ours: the daemon's status says how it stands
+/// The node that the port leads to; empty: none.
+std::string look_at_port(Diagnoses& out, const shop::PortCard& port,
+                         const std::vector<ports::FoundPort>& lines, const Identity& who) {
+  if (port.over_network()) return {};  // no line of ours: the daemon's status says how it stands
   auto path = port.path;
   if (const auto key = ports::usb_key(port.usb.serial, port.usb.port, port.usb.id, port.usb.interface)) {
     out.push_back(check_usb_key(key, lines, path));
-    if (out.back().grade == Grade::fault) return;
+    if (out.back().grade == Grade::fault) return {};
   }
   out.push_back(check_port_access(path, who));
-  if (out.back().code == "port_absent") return;
+  if (out.back().code == "port_absent") return {};
   if (!port.path.empty()) add(out, check_plain_node(path, lines));
   add(out, check_port_holders(path, {}));
   add(out, check_line_settings(path, {}));
+  std::error_code gone;
+  return files::canonical(path, gone).string();
 }
 
 void look_at_disk(Diagnoses& out, const files::path& data) {
@@ -130,14 +133,16 @@ Expected<Diagnoses> diagnose(const DoctorOptions& options) {
                    fault.what, fault.file + (fault.line > 0 ? ':' + std::to_string(fault.line) : ""),
                    fault.remedy});
   const auto lines = ports::usb_lines();
+  std::vector<std::string> used;
   for (const auto& port : shop.ports) {
     if (port.driver == "keyboard") {
       if (const auto made = port_config(port, *configuration))
         out.push_back(check_keyboard(port.id, made->keyboard, ports::types_texts(*made), *who));
       continue;
     }
-    look_at_port(out, port, lines, *who);
+    used.push_back(look_at_port(out, port, lines, *who));
   }
+  add(out, check_free_lines(lines, used));
   add(out, check_port_grabbers({}));
   add(out, check_same_serials({}));
   out.push_back(check_clock(clock_seen(shop.daemon)));

@@ -54,6 +54,9 @@ Diagnosis check_usb_key(const ports::UsbKey& key, const std::vector<ports::Found
 /// For a port that is named by a node whose number changes with the order of plugging in: a warning with the
 /// line of configuration that names the adapter. Empty where the path is a better one.
 Diagnoses check_plain_node(const std::string& path, const std::vector<ports::FoundPort>& lines);
+/// USB serial lines that no port of the configuration leads to (`used`: the nodes of those that do), each
+/// with the key that names it: for whoever writes the next [[port]].
+Diagnoses check_free_lines(const std::vector<ports::FoundPort>& lines, const std::vector<std::string>& used);
 /// There, a character device (`must_be_device`), and readable and writable for `who`: else the exact fix.
 Diagnosis check_port_access(const std::string& path, const Identity& who, bool must_be_device = true);
 /// Other programs that hold the port open; the daemon itself is meant to. Empty: nobody.

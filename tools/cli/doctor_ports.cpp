@@ -106,6 +106,19 @@ Diagnoses check_plain_node(const std::string& path, const std::vector<ports::Fou
                           : "in its [[port]] write " + better + " in place of path"}};
 }
 
+Diagnoses check_free_lines(const std::vector<ports::FoundPort>& lines, const std::vector<std::string>& used) {
+  Diagnoses out;
+  for (const auto& line : lines) {
+    if (std::find(used.begin(), used.end(), line.node) != used.end()) continue;
+    const auto name = line.maker + (line.maker.empty() || line.product.empty() ? "" : " ") + line.product;
+    out.push_back({"port", Grade::good, "",
+                   "plugged in, and no port's: " + (name.empty() ? line.usb_id : name) + "; its key is " +
+                       ports::better_key(line, lines),
+                   line.node, ""});
+  }
+  return out;
+}
+
 Diagnosis check_port_access(const std::string& path, const Identity& who, bool must_be_device) {
   struct stat about {};
   if (::stat(path.c_str(), &about) != 0) {
