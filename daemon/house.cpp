@@ -18,6 +18,7 @@
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/notice_board.hpp"
 #include "daemon/pages/pages.hpp"
+#include "daemon/record/folder.hpp"
 #include "daemon/record/journal.hpp"
 #include "daemon/safe_door.hpp"
 #include "daemon/serve/capture_routes.hpp"
@@ -285,7 +286,8 @@ class HouseInside : public House {
     auto random = std::make_shared<std::minstd_rand>(std::random_device{}());
     ports_ = std::make_unique<ports::PortSet>(ports::Surroundings{
         io_, sink_, *clock_, spdlog::default_logger(),
-        [random] { return std::uniform_real_distribution<double>(0, 1)(*random); }, 32, options_.keyboards});
+        [random] { return std::uniform_real_distribution<double>(0, 1)(*random); }, 32, options_.keyboards, {},
+        record::write_durably, place_.data});
     for (auto& port : ports_of(configuration_)) {
       if (auto done = ports_->add(port); !done) spdlog::error("port {}: {}", port.name, text(done.error()));
       else running_.push_back(std::move(port));

@@ -22,6 +22,19 @@ ports::TcpSettings tcp_settings(const shop::TcpCard& card) {
   return out;
 }
 
+ports::FolderSettings folder_settings(const shop::FolderCard& card) {
+  ports::FolderSettings out;
+  out.files = card.files;
+  out.whole = card.mode == "whole";
+  out.encoding = card.encoding == "latin-1"  ? TextEncoding::latin1
+                 : card.encoding == "utf-16" ? TextEncoding::utf16_low_first
+                                             : TextEncoding::utf8;
+  out.settle = std::chrono::milliseconds(card.settle_ms);
+  out.same_again = card.same_again;
+  out.look_every = milliseconds(card.look_every_s);
+  return out;
+}
+
 ports::KeyDeed deed_of(const std::string& does) {
   return does == "ask"        ? ports::KeyDeed::ask
          : does == "again"    ? ports::KeyDeed::again
@@ -68,6 +81,7 @@ std::optional<ports::PortConfig> port_config(const shop::PortCard& card,
   if (card.over_network()) out.tcp = tcp_settings(card.tcp);
   if (card.usb.stands())
     out.usb = ports::usb_key(card.usb.serial, card.usb.port, card.usb.id, card.usb.interface);
+  if (card.driver == "folder") out.folder = folder_settings(card.folder);
   if (card.driver == "keyboard") out.keyboard = keyboard_settings(card);
   const auto dialect = configuration.dialects.find(card.dialect);
   if (dialect != configuration.dialects.end())

@@ -58,6 +58,7 @@ class SinkToDesk : public ports::GaugeSink {
   }
   void not_answered(const std::string&, const std::string& gauge, const Error& why) override {
     if (trials->not_answered(gauge, why, now())) return;
+    spdlog::warn("{}", text(why));
     desk()->not_answered(gauge, why.code);
   }
   void acted(const ports::KeyActed& deed) override {

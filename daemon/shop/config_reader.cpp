@@ -190,10 +190,12 @@ class ConfigReader {
     PortCard port;
     port.id = table.id("id");
     table.rename("port " + port.id);
-    port.driver = table.word("driver", {"serial", "tcp", "keyboard", "modbus-rtu", "modbus-tcp"}, "serial");
+    port.driver = table.word("driver", {"serial", "tcp", "keyboard", "folder", "modbus-rtu", "modbus-tcp"}, "serial");
     const bool tcp = port.over_network();
     if (port.driver == "keyboard")
       read_keys(table, port);
+    else if (port.driver == "folder")
+      read_folder(table, port);
     else if (tcp)
       read_address(table, port);
     else
@@ -288,6 +290,24 @@ class ConfigReader {
         add("contradiction", "key \"" + key + "\" acts, and gauge \"" + gauge.id + "\" types it in its values",
             "let a key act that no value has, as \"f13\"");
     }
+  }
+
+  void read_folder(TomlTable& table, PortCard& port) {
+    port.path = table.needed_text("path");
+    FolderCard& folder = port.folder;
+    folder.files = table.text("files", folder.files);
+    if (folder.files.empty() || folder.files.find('/') != std::string::npos)
+      table.fault("files", "wrong_value", "\"" + folder.files + "\" is no pattern of file names",
+                  "write it as \"*.csv\"; the folder itself stands in path");
+    folder.mode = table.word("mode", {"lines", "whole"}, "lines");
+    const bool whole = folder.mode == "whole";
+    folder.encoding = table.word("encoding", {"utf-8", "latin-1", "utf-16"}, "utf-8");
+    folder.settle_ms = table.whole("settle_ms", 0, 600000, whole ? 500 : 0);
+    folder.same_again = table.yes_or_no("same_again", false);
+    if (folder.same_again && !whole)
+      table.fault("same_again", "contradiction", "each appended line is a measurement of its own anyway",
+                  "take it out, or write mode = \"whole\"");
+    folder.look_every_s = table.number("look_every_s", 0.1, 3600, folder.look_every_s);
   }
 
   void read_address(TomlTable& table, PortCard& port) {

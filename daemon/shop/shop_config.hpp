@@ -58,15 +58,28 @@ struct UsbCard {
 };
 BOOST_DESCRIBE_STRUCT(UsbCard, (), (serial, port, id, interface))
 
+/// Of a port of driver "folder": which files of it, and how they are written.
+struct FolderCard {
+  std::string files = "*";      ///< pattern of their names, as the shell writes it
+  std::string mode = "lines";   ///< "lines" (appended, each a measurement) | "whole" (each file one)
+  std::string encoding = "utf-8";  ///< "utf-8" | "latin-1" | "utf-16", where a file has no byte order mark
+  int settle_ms = 0;            ///< see FolderSettings
+  bool same_again = false;
+  double look_every_s = 2;
+  bool operator==(const FolderCard&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(FolderCard, (), (files, mode, encoding, settle_ms, same_again, look_every_s))
+
 /// Where bytes come from. Its gauges are the cards whose `port` is its `id`.
 struct PortCard {
   std::string id;                 ///< "receiver-1"
-  std::string path;     ///< by-id or by-path link, or a plain device; empty where something else names it
+  std::string path;     ///< by-id or by-path link, a plain device, or a folder; empty where something else names it
   std::string dialect;  ///< its name; empty where a keyboard's keys and texts only act
-  std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard" | "modbus-rtu" | "modbus-tcp"
+  std::string driver = "serial";  ///< "serial" | "tcp" | "keyboard" | "folder" | "modbus-rtu" | "modbus-tcp"
   std::string address;            ///< of the two over TCP, as written: "192.0.2.7:4001"
   TcpCard tcp = {};
   KeyboardCard keyboard = {};
+  FolderCard folder = {};
   UsbCard usb = {};  ///< of "serial", in place of a path
   bool operator==(const PortCard&) const = default;
   /// Path, address, device or what it is on USB: what tells it from all other ports.
@@ -78,7 +91,7 @@ struct PortCard {
   }
   bool over_network() const { return driver == "tcp" || driver == "modbus-tcp"; }
 };
-BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard, usb))
+BOOST_DESCRIBE_STRUCT(PortCard, (), (id, path, dialect, driver, address, tcp, keyboard, folder, usb))
 
 /// "HOST:PORT": a name, an IPv4 address, or an IPv6 address in brackets, and a port of 1 to 65535 (the
 /// authority of RFC 3986, without a user). Fills `host` and `port`. The error's what and hint fit a fault.

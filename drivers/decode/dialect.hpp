@@ -80,6 +80,8 @@ struct Ask {
   std::chrono::milliseconds reply_timeout{500};
   int retries = 1;                     ///< further tries after the first
   std::chrono::milliseconds every{0};  ///< asked by a timer so often; 0: only by a person
+  /// Asks for the oldest entry of the gauge's error queue (ports/error_queue.hpp); empty: it has none.
+  std::string error_query;
   /// The line is left silent for so long before a request goes out.
   std::chrono::nanoseconds quiet{0};
 };

@@ -35,10 +35,17 @@ void DialectReader::read_value() {
   if (fields.has("decimals_by_unit") && fields.has("decimal_mark"))
     fields.fault("contradiction", "value.decimals_by_unit stands beside a decimal mark",
                  "a number has its decimals either way, not both: leave one out", "decimals_by_unit");
-  const bool columns = root_.has("columns"), binary = root_.has("binary");
+  const bool columns = root_.has("columns"), binary = root_.has("binary"),
+             numbers = root_.has("numbers");
   const int places = (fields.has("pattern") ? 1 : 0) + (columns ? 1 : 0) + (binary ? 1 : 0);
-  if (places == 0) {
-    fields.fault("missing_key", "there is neither value.pattern nor [columns] nor [binary]",
+  if (numbers && places > 0)
+    fields.fault("contradiction", "[numbers] stands beside value.pattern, [columns] or [binary]",
+                 "leave all but one out: each says where the value stands");
+  if (numbers && (fields.has("decimal_mark") || fields.has("implied_decimals") || fields.has("exponent")))
+    fields.fault("contradiction", "[numbers] says itself how numbers are written",
+                 "leave decimal_mark, implied_decimals and exponent out");
+  if (places == 0 && !numbers) {
+    fields.fault("missing_key", "there is neither value.pattern nor [columns] nor [binary] nor [numbers]",
                  "say where in a frame the value stands");
   } else if (places > 1 && fields.has("pattern")) {
     fields.fault("contradiction",
@@ -109,6 +116,25 @@ void DialectReader::read_columns() {
   source_.columns = std::move(columns);
 }
 
+void DialectReader::read_numbers() {
+  auto fields = section("numbers");
+  if (!fields.present()) return;
+  NumericReply reply;
+  reply.fields = static_cast<int>(fields.whole("fields", 1, 64).value_or(1));
+  reply.field = static_cast<int>(fields.whole("field", 1, 64).value_or(1));
+  if (reply.field > reply.fields)
+    fields.fault("contradiction", "numbers.field is " + std::to_string(reply.field) + " of " +
+                                      std::to_string(reply.fields),
+                 "fields says how many numbers a reply has, field which of them is the value", "field");
+  suffix_ = fields.word("suffix", {"none", "optional", "needed"}).value_or("none");
+  if (suffix_ == "needed" && root_.has("unit") && section("unit").has("unit"))
+    fields.fault("contradiction", "the suffix is needed, and unit.unit would stand in for it",
+                 "write suffix = \"optional\", or leave unit.unit out", "suffix");
+  fields.finish();
+  source_.numbers = reply;
+  source_.number.exponent = true;
+}
+
 void DialectReader::read_unit() {
   auto fields = section("unit");
   const auto named = [&](const std::string& text, std::string_view key) -> std::optional<Unit> {
@@ -125,11 +151,16 @@ void DialectReader::read_unit() {
   for (const auto& [text, unit] : fields.map("map")) {
     if (const auto known = named(unit, "map")) source_.unit_map.emplace(text, *known);
   }
-  if (!fields.has("unit") && !dialect_.unit_in_frame) {
+  const bool suffix = suffix_ != "none";
+  if (suffix) {
+    dialect_.unit_in_frame = true;
+    for (const auto& one : unit_suffixes()) source_.unit_map.emplace(one.text, *Unit::named(one.unit));
+  }
+  if (!fields.has("unit") && (!dialect_.unit_in_frame || suffix_ == "optional")) {
     fields.fault("no_unit", "the dialect states no unit, and its frames carry none",
                  "write [unit] unit = \"mm\", or in_frame = true with a map");
   }
-  if (dialect_.unit_in_frame && !fields.has("map"))
+  if (dialect_.unit_in_frame && !fields.has("map") && !suffix)
     fields.fault("missing_key", "unit.map is missing",
                  "say what each unit text means: map = { \"mm\" = \"mm\" }", "in_frame");
   if (!dialect_.unit_in_frame && fields.has("map"))

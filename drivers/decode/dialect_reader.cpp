@@ -50,6 +50,7 @@ Dialect DialectReader::read() {
   read_value();
   read_columns();
   read_binary();
+  read_numbers();
   read_unit();
   read_status();
   read_checksum();
@@ -291,6 +292,10 @@ void DialectReader::read_ask() {
   if (ask.every.count() > 0 && ask.every < ask.reply_timeout)
     fields.fault("contradiction", "ask.every_ms is shorter than ask.reply_timeout_ms",
                  "ask less often, or wait less long", "every_ms");
+  ask.error_query = fields.bytes("error_query").value_or("");
+  if (!ask.error_query.empty() && dialect_.framing.by != CutBy::terminator)
+    fields.fault("contradiction", "ask.error_query is there, but a reply does not end with a terminator",
+                 "error queues answer in lines: use cut_by = \"terminator\", or leave it out", "error_query");
   if (dialect_.speaks != Speaks::asked)
     fields.fault("contradiction", "[ask] stands there, but talk.speaks is not \"asked\"",
                  "write speaks = \"asked\", or leave [ask] out");

@@ -33,6 +33,7 @@ class DialectReader {
   void read_binary_value(TomlFields& binary, BinaryLayout& layout);
   std::optional<BinaryBits> read_bits(TomlFields& binary, std::string_view key);
   void check_binary(TomlFields& binary, const BinaryLayout& layout);
+  void read_numbers();
   void read_unit();
   void read_status();
   void read_checksum();
@@ -53,6 +54,7 @@ class DialectReader {
   Dialect dialect_;
   PlanSource source_;
   std::uint32_t value_line_ = 1;
+  std::string suffix_ = "none";  ///< of [numbers]
 };
 
 }  // namespace tallystick::decode

@@ -17,6 +17,9 @@ std::optional<Error> misfit(const Dialect& dialect, std::string_view driver) {
     return Error{"no_pauses",
                  "its dialect " + dialect.name + " ends a frame by a pause, and a network keeps none", {},
                  "use a dialect with a terminator, end bytes or a length"};
+  if (driver == "folder" && dialect.speaks != Speaks::pushed)
+    return Error{"contradiction", "its dialect " + dialect.name + " is for gauges that are asked or stream", {},
+                 "files are written by whoever measures: use a dialect with speaks = \"pushed\""};
   return {};
 }
 

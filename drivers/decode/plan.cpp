@@ -29,6 +29,13 @@ bool same_text(std::string_view a, std::string_view b) {
   return a.size() == b.size() && same_bytes(a.data(), b);
 }
 
+/// Suffixes may be written in either case.
+bool same_letters(std::string_view capitals, std::string_view found) {
+  return std::equal(capitals.begin(), capitals.end(), found.begin(), found.end(), [](char want, char got) {
+    return want == got || (got >= 'a' && got <= 'z' && want == static_cast<char>(got - 'a' + 'A'));
+  });
+}
+
 /// Characters that a message can show.
 std::string shown(std::string_view text) {
   std::string out;
@@ -93,6 +100,11 @@ Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
   }
   if (plan->binary_) {
     for (std::size_t i = 0; i < field_count; ++i) plan->named_[i] = plan->binary_->has(static_cast<Field>(i));
+    return plan;
+  }
+  if (plan->source_.numbers) {
+    plan->named_[static_cast<std::size_t>(Field::value)] = true;
+    plan->named_[static_cast<std::size_t>(Field::unit)] = plan->source_.unit_in_frame;
     return plan;
   }
   re2::RE2::Options options(re2::RE2::Latin1);
@@ -170,6 +182,15 @@ bool Plan::find_columns(std::string_view body, Fields& fields) const {
   return true;
 }
 
+bool Plan::find_in_numbers(std::string_view body, Fields& fields) const {
+  std::string_view number, suffix;
+  if (!find_number(*source_.numbers, body, number, suffix)) return false;
+  if (!source_.unit_in_frame && !suffix.empty()) return false;
+  fields[Field::value] = number;
+  if (!suffix.empty()) fields[Field::unit] = suffix;
+  return true;
+}
+
 bool Plan::find_by_expression(std::string_view body, Fields& fields) const {
   std::array<re2::StringPiece, most_groups> pieces;
   std::array<re2::RE2::Arg, most_groups> arguments;
@@ -192,6 +213,7 @@ bool Plan::find_by_expression(std::string_view body, Fields& fields) const {
 
 bool Plan::find_fields(std::string_view body, Fields& fields) const {
   if (source_.columns) return find_columns(body, fields);
+  if (source_.numbers) return find_in_numbers(body, fields);
   return scan_ ? scan_->match(body, fields) : find_by_expression(body, fields);
 }
 
@@ -225,7 +247,8 @@ const Plan::Scale* Plan::scale_for(const Fields& fields, Parsed& out) const {
   if (!source_.unit_in_frame || !fields.has(Field::unit) || fields[Field::unit].empty())
     return own_scale_ ? &*own_scale_ : nullptr;
   const auto known = std::find_if(scales_.begin(), scales_.end(), [&](const auto& entry) {
-    return same_text(entry.first, fields[Field::unit]);
+    return source_.numbers ? same_letters(entry.first, fields[Field::unit])
+                           : same_text(entry.first, fields[Field::unit]);
   });
   if (known == scales_.end()) return nullptr;
   out.unit_in_frame = true;
@@ -249,6 +272,12 @@ std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
       std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {
     return Refusal{RefusalReason::out_of_range,
                    "the gauge sent " + shown(value) + ", which means that it has no value"};
+  }
+  if (source_.numbers) {
+    if (const NoNumber none = no_number(value); none != NoNumber::it_is_one)
+      return Refusal{RefusalReason::out_of_range,
+                     "the gauge sent " + shown(value) + ", which means " +
+                         (none == NoNumber::infinity ? "infinity: over range" : "not a number")};
   }
   const Scale* const scale = scale_for(fields, out);
   if (scale == nullptr) {

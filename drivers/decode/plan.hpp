@@ -15,6 +15,7 @@
 #include "drivers/decode/dialect.hpp"
 #include "drivers/decode/fields.hpp"
 #include "drivers/decode/number.hpp"
+#include "drivers/decode/numeric_reply.hpp"
 #include "drivers/decode/reading.hpp"
 #include "drivers/decode/scan_plan.hpp"
 
@@ -43,6 +44,7 @@ struct PlanSource {
   std::string pattern;  ///< of the body; empty where `columns` or `binary` is set
   std::optional<Columns> columns;
   std::optional<BinaryLayout> binary;
+  std::optional<NumericReply> numbers;  ///< instead of pattern and columns
   NumberForm number;
   std::optional<Unit> unit;  ///< stands in where the frame carries none
   bool unit_in_frame = false;
@@ -75,7 +77,7 @@ class Plan {
   /// Reads one whole frame. Nothing: `out` is filled; else why the frame is refused.
   std::optional<Refusal> read(std::string_view frame, Parsed& out) const;
 
-  bool has(Field field) const;  ///< the pattern or the columns name this part
+  bool has(Field field) const;  ///< pattern, columns or numbers have this part
   bool uses_regular_expression() const { return expression_ != nullptr; }
   bool checks_itself() const { return source_.checksum.has_value(); }
 
@@ -84,6 +86,7 @@ class Plan {
   std::optional<Refusal> find_body(std::string_view frame, std::string_view& body) const;
   bool find_fields(std::string_view body, Fields& fields) const;
   bool find_columns(std::string_view body, Fields& fields) const;
+  bool find_in_numbers(std::string_view body, Fields& fields) const;
   bool find_by_expression(std::string_view body, Fields& fields) const;
   std::optional<Refusal> read_status(const Fields& fields, Parsed& out) const;
   /// How a value of one unit is read.

@@ -1,6 +1,7 @@
 // The table of drivers: one line each, sorted.
 #include <array>
 
+#include "drivers/ports/folder_port.hpp"
 #include "drivers/ports/gauge.hpp"
 #include "drivers/ports/keyboard_port.hpp"
 #include "drivers/ports/modbus_port.hpp"
@@ -16,6 +17,10 @@ struct Row {
 };
 
 constexpr std::array table{
+    Row{"folder",
+        [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
+          return std::make_shared<FolderPort>(config, around);
+        }},
     Row{"keyboard",
         [](const PortConfig& config, const Surroundings& around) -> std::shared_ptr<Driver> {
           return std::make_shared<KeyboardPort>(config, around);

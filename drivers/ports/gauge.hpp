@@ -18,6 +18,7 @@
 #include <boost/describe.hpp>
 #include <chrono>
 #include <cstdint>
+#include <filesystem>
 #include <functional>
 #include <map>
 #include <memory>
@@ -28,6 +29,7 @@
 
 #include "drivers/decode/dialect.hpp"
 #include "drivers/decode/reading.hpp"
+#include "drivers/ports/folder_settings.hpp"
 #include "drivers/ports/keyboard_settings.hpp"
 #include "drivers/ports/port_life.hpp"
 #include "drivers/ports/usb_key.hpp"
@@ -71,7 +73,8 @@ struct PortConfig {
   std::shared_ptr<const Dialect> dialect;  ///< never null
   std::vector<GaugeConfig> gauges;
   std::string driver = "serial";  ///< a name of the table in drivers.cpp
-  TcpSettings tcp = {};           ///< of driver "tcp"
+  TcpSettings tcp = {};           ///< of drivers "tcp" and "modbus-tcp"
+  FolderSettings folder = {};     ///< of driver "folder"; its `path` is the folder
   KeyboardSettings keyboard = {}; ///< of driver "keyboard"
   UsbKey usb = {};                ///< of a line on USB that is named by what it is; else `path` leads to it
   /// The dialects are the same object.
@@ -181,6 +184,10 @@ struct Surroundings {
   std::shared_ptr<KeyDevices> keyboards = {};  ///< null: the machine's own
   /// The USB lines that are plugged in; empty: as usb_lines.hpp finds them.
   std::function<std::vector<FoundPort>()> find_usb_lines = {};
+  /// Writes a small file so that it is whole and on the disk when it returns. Called on other threads too.
+  /// Empty: what drivers would keep over a restart is not kept (a look at a port without the daemon).
+  std::function<Done(const std::filesystem::path& file, std::string_view bytes)> keep = {};
+  std::filesystem::path keep_folder = {};  ///< where such files lie
 };
 
 class Driver {

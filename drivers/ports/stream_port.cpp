@@ -45,6 +45,7 @@ StreamPort::StreamPort(PortConfig config, const Surroundings& surroundings)
       timer_(around_.loop) {
   if (const auto& ask = config_.dialect->ask) {
     asking_.emplace(Asking::Rules{nanoseconds(ask->reply_timeout), ask->retries, 64});
+    if (!ask->error_query.empty()) error_queue_.emplace(nanoseconds(ask->reply_timeout));
   }
 }
 
@@ -126,6 +127,9 @@ void StreamPort::close_wire(const Stamp& now) {
   take(decoder_.poll(now), now);
   take(decoder_.opened(now), now);
   if (!asking_) return;
+  if (error_queue_) {
+    if (const auto told = error_queue_->drop()) tell_not_answered(told->request, told->why);
+  }
   for (const auto& request : asking_->drop_all()) {
     around_.sink.not_answered(config_.name, request.gauge,
                               Error{"port_lost", "its port went away before it answered",
@@ -218,6 +222,7 @@ const GaugeConfig* StreamPort::gauge_of(const Decoded& decoded) const {
 void StreamPort::take(std::vector<DecodeEvent> events, const Stamp& now) {
   for (auto& event : events) {
     if (!running_) return;
+    if (take_queued_error(event, now)) continue;
     if (const Refusal* refusal = event.refusal())
       take_refused(*refusal, event.frame, now);
     else
@@ -237,17 +242,41 @@ void StreamPort::take_refused(const Refusal& refusal, const Frame& frame, const 
   recent_.refused(gauge, name(refusal.reason), refusal.detail, frame);
   around_.sink.refusal(config_.name, gauge, refusal, frame);
   if (asked) heard_instead_ = refusal.detail;
-  if (!asked || refusal.reply_to != ReplyTo::present) return;
-  carry_out(life_.heard(now.steady_ns));
+  // Where a gauge can say what it did not like, a wrong reply is an answer.
+  const bool answers = refusal.reply_to == ReplyTo::present || error_queue_;
+  if (!asked || !answers) return;
+  if (refusal.reply_to == ReplyTo::present) carry_out(life_.heard(now.steady_ns));
   const auto request = asking_ ? asking_->declined(frame.first.steady_ns, now.steady_ns) : std::nullopt;
   if (!request) return;
   const bool declined = refusal.reason == RefusalReason::declined;
-  tell_not_answered(
+  without_answer(
       *request, Error{declined ? "declined" : "no_value",
                       (declined ? "it declined the request: " : "it answered without a value: ") + refusal.detail,
                       "gauge " + request->gauge,
                       declined ? "look at its dialect's registers and at the gauge's settings"
                                : "see that it is in range and shows a value, then ask again"});
+}
+
+/// A request is over, and has no value: where the gauge has an error queue, that is asked first.
+void StreamPort::without_answer(const Asking::Request& request, Error why) {
+  if (!error_queue_) return tell_not_answered(request, std::move(why));
+  error_queue_->begin(request, std::move(why));
+}
+
+/// True: the frame belongs to the error queue.
+bool StreamPort::take_queued_error(const DecodeEvent& event, const Stamp& now) {
+  if (!error_queue_ || !error_queue_->active()) return false;
+  QueuedError entry;
+  if (!error_queue_->line(event.frame.bytes, event.frame.first.steady_ns, entry)) return false;
+  carry_out(life_.heard(now.steady_ns));
+  if (entry.code != 0) {
+    const Refusal refusal{RefusalReason::declined, "its error queue says: " + std::to_string(entry.code) + " " + entry.text};
+    const std::string gauge = error_queue_->gauge();
+    recent_.refused(gauge, name(refusal.reason), refusal.detail, event.frame);
+    around_.sink.refusal(config_.name, gauge, refusal, event.frame);
+  }
+  if (auto told = error_queue_->finished(now.steady_ns)) tell_not_answered(told->request, std::move(told->why));
+  return true;
 }
 
 void StreamPort::tell_not_answered(const Asking::Request& request, Error why) {
@@ -322,7 +351,14 @@ void StreamPort::pump() {
     const std::int64_t now = around_.clock.now().steady_ns;
     waits_for_quiet_ = now < may_send_at() && asking_->wants_to_send(now);
     if (waits_for_quiet_) break;
-    const auto request = asking_->to_send(around_.clock.now().steady_ns);
+    if (error_queue_ && error_queue_->active()) {
+      if (!error_queue_->wants_to_send()) break;
+      error_queue_->sent(now);
+      last_sent_ns_ = now;
+      send_bytes(config_.dialect->ask->error_query);
+      continue;
+    }
+    const auto request = asking_->to_send(now);
     if (!request) break;
     send(*request);
   }
@@ -343,7 +379,11 @@ void StreamPort::send(const Asking::Request& request) {
   if (writing_ || gauge == config_.gauges.end()) return;  // (flow control) the time-out tells
   const std::string bytes = request_of(*gauge);
   take(decoder_.sent(bytes, now), now);
-  if (!wire_) return;
+  if (wire_) send_bytes(bytes);
+}
+
+void StreamPort::send_bytes(const std::string& bytes) {
+  if (writing_) return;  // (flow control) the time-out tells
   const ssize_t put = wire_->write(bytes);
   if (put < 0 && errno != EAGAIN && errno != EINTR) {
     lose(ended(std::strerror(errno)), around_.clock.now());
@@ -395,8 +435,13 @@ void StreamPort::arm() {
   if (wire_) {
     if (const auto after = decoder_.next_poll_ns()) sooner(last_byte_ns_ + *after);
     if (asking_) {
-      sooner(asking_->wake_at());
-      if (waits_for_quiet_) sooner(may_send_at());
+      // What cannot go out yet must not wake at once again and again.
+      if (waits_for_quiet_)
+        sooner(may_send_at());
+      else if (error_queue_ && error_queue_->active())
+        sooner(error_queue_->wake_at());
+      else
+        sooner(asking_->wake_at());
     }
     if (next_ask_ns_ != 0) sooner(next_ask_ns_);
     sooner(also_wake_at());
@@ -426,11 +471,14 @@ void StreamPort::on_timer() {
       decoder_.given_up();
       const std::string instead =
           heard_instead_.empty() ? "" : "; what was heard instead: " + heard_instead_;
-      tell_not_answered(
+      without_answer(
           given_up->request,
           Error{"no_reply", "it did not answer " + std::to_string(given_up->tries) + " requests" + instead,
                 "gauge " + given_up->request.gauge,
                 "check that it is switched on and its cable is in, then ask again"});
+    }
+    if (error_queue_) {
+      if (auto told = error_queue_->finished(now.steady_ns)) tell_not_answered(told->request, std::move(told->why));
     }
     ask_by_timer(now.steady_ns);
     pump();

@@ -14,6 +14,7 @@
 
 #include "drivers/decode/decoder.hpp"
 #include "drivers/ports/asking.hpp"
+#include "drivers/ports/error_queue.hpp"
 #include "drivers/ports/gauge.hpp"
 #include "drivers/ports/port_life.hpp"
 #include "drivers/ports/recent.hpp"
@@ -95,12 +96,16 @@ class StreamPort : public Driver, public std::enable_shared_from_this<StreamPort
   void write_rest(std::string rest);
   void ask_by_timer(std::int64_t now);
   void tell_not_answered(const Asking::Request& request, Error why);
+  void without_answer(const Asking::Request& request, Error why);
+  bool take_queued_error(const DecodeEvent& event, const Stamp& now);
+  void send_bytes(const std::string& bytes);
   std::int64_t may_send_at() const;
   // time
   void arm();
   void on_timer();
 
   std::optional<Asking> asking_;
+  std::optional<ErrorQueue> error_queue_;  ///< while it is active nothing else is asked
   std::unique_ptr<Wire> wire_;
   std::optional<boost::asio::posix::stream_descriptor> stream_;
   boost::asio::steady_timer timer_;

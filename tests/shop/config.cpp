@@ -320,4 +320,25 @@ TEST_CASE("what a key on USB has wrong is told at the key, with the remedy") {
   for (const auto& fault : with_port("usb_serial = \"A1\"\n[[port]]\nid = \"far-2\"\ndialect = \"x\"\nusb_serial = \"A1\"\n").faults)
     doubled = doubled || (fault.code == "double_path" && fault.place == "port far-2, usb_serial");
   CHECK(doubled);
+TEST_CASE("a port of registers has a path or an address, as its driver wants") {
+  const std::string address = "address = \"192.0.2.7:502\"\n", path = "path = \"conditioner\"\n";
+  CHECK(port_fault("driver = \"modbus-rtu\"\n" + path).empty());
+  CHECK(port_fault("driver = \"modbus-tcp\"\n" + address).empty());
+  CHECK(with_port("driver = \"modbus-tcp\"\n" + address).config.ports[1].key() == "192.0.2.7:502");
+  CHECK(port_fault("driver = \"modbus-rtu\"\n" + address).find("contradiction|port far, address|") == 0);
+  CHECK(port_fault("driver = \"modbus-tcp\"\n" + path + address).find("contradiction|port far, path|") == 0);
+  CHECK(port_fault("driver = \"modbus\"\n" + path).find("port far, driver|") != std::string::npos);
+}
+
+TEST_CASE("a port of files is read whole, with defaults by its mode") {
+  const std::string folder = "driver = \"folder\"\npath = \"in\"\n";
+  CHECK(with_port(folder).config.ports[1].folder == FolderCard{});
+  const auto read = with_port(folder + "mode = \"whole\"\nfiles = \"m-*.txt\"\nencoding = \"utf-16\"\nsame_again = true\n");
+  CHECK(read.config.ports[1].folder == FolderCard{"m-*.txt", "whole", "utf-16", 500, true, 2});
+  CHECK(port_fault(folder + "mode = \"all\"\n").find("port far, mode|") != std::string::npos);
+  CHECK(port_fault(folder + "files = \"a/b\"\n").find("wrong_value|port far, files|") == 0);
+  CHECK(port_fault(folder + "encoding = \"ascii\"\n").find("port far, encoding|") != std::string::npos);
+  CHECK(port_fault(folder + "settle_ms = -1\n").find("port far, settle_ms|") != std::string::npos);
+  CHECK(port_fault(folder + "same_again = true\n").find("contradiction|port far, same_again|") == 0);
+  CHECK(port_fault("path = \"x\"\nfiles = \"*\"\n").find("unknown_key|") == 0);
 }

@@ -101,6 +101,7 @@ void decode_figures(const std::filesystem::path& root, const Effort& effort) {
     auto read = read_dialect(text_of(file), file.string());
     if (!read) give_up("dialect " + file.string() + ": " + read.error().front().what);
     const auto dialect = std::make_shared<const Dialect>(std::move(*read));
+    if (dialect->modbus) continue;  // a reply is understood by its request, not by a plan
     const auto recording = root / "tests" / "replay" / dialect->name / "good.log";
     auto log = read_replay_log(text_of(recording), recording.string());
     if (!log) give_up(recording.string() + ": " + log.error().front().what);

@@ -113,6 +113,11 @@ int decode(const DecodeOptions& options, Streams streams) {
   std::istream& in = from_file ? static_cast<std::istream&>(file) : streams.in;
   Printer print{streams.out};
   if (options.log) return decode_log(rest_of(in), named, dialect, print, streams);
+  if (dialect->modbus) {
+    return say({"no_request", "a register's reply is understood only by what was asked, and the input has no requests",
+                options.dialect, "give a replay log with its tx lines: --log"},
+               false, streams);
+  }
   if (dialect->framing.by == CutBy::idle_gap) {
     streams.err
         << "tallystick: " << options.dialect
