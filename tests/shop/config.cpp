@@ -320,6 +320,8 @@ TEST_CASE("what a key on USB has wrong is told at the key, with the remedy") {
   for (const auto& fault : with_port("usb_serial = \"A1\"\n[[port]]\nid = \"far-2\"\ndialect = \"x\"\nusb_serial = \"A1\"\n").faults)
     doubled = doubled || (fault.code == "double_path" && fault.place == "port far-2, usb_serial");
   CHECK(doubled);
+}
+
 TEST_CASE("a port of registers has a path or an address, as its driver wants") {
   const std::string address = "address = \"192.0.2.7:502\"\n", path = "path = \"conditioner\"\n";
   CHECK(port_fault("driver = \"modbus-rtu\"\n" + path).empty());
