@@ -9,38 +9,23 @@
 
 #include "daemon/record/configuration_files.hpp"
 #include "daemon/record/folder.hpp"
+#include "daemon/toml_text.hpp"
 
 namespace tallystick {
 namespace {
 
 namespace files = std::filesystem;
 
-/// A basic string of TOML.
-std::string quoted(const std::string& text) {
-  constexpr const char* digits = "0123456789ABCDEF";
-  std::string out = "\"";
-  for (const char letter : text) {
-    const auto code = static_cast<unsigned char>(letter);
-    if (letter == '"' || letter == '\\')
-      out += std::string("\\") + letter;
-    else if (code < 0x20 || code == 0x7F)
-      out += std::string("\\u00") + digits[code >> 4U] + digits[code & 15U];
-    else
-      out += letter;
-  }
-  return out + "\"";
-}
-
 std::string port_text(const FirstPort& port) {
-  return "\n[[port]]\nid = " + quoted(port.id) + "\npath = " + quoted(port.path) +
-         "\ndialect = " + quoted(port.dialect) +
+  return "\n[[port]]\nid = " + toml_text(port.id) + "\npath = " + toml_text(port.path) +
+         "\ndialect = " + toml_text(port.dialect) +
          "\n\n# The gauge at this port: fill in what stands on it, take the # away, then run: tallystick "
          "reload\n"
          "# [[gauge]]\n# id = " +
-         quoted(port.id) + "\n# name = " + quoted(port.id) +
+         toml_text(port.id) + "\n# name = " + toml_text(port.id) +
          "\n# kind = \"outside-micrometer\"        # the word that checklists use for gauge_kind\n"
          "# bench = \"bench-1\"\n# port = " +
-         quoted(port.id) +
+         toml_text(port.id) +
          "\n# unit = \"mm\"                        # what it shows\n"
          "# range_lower = \"25\"                 # sizes that it can measure\n# range_upper = \"50\"\n"
          "# resolution = \"0.001\"               # its step\n"
@@ -71,13 +56,13 @@ std::string setup_text(const FirstSetup& setup) {
       "reload.\n\n"
       "dialect_folders = [";
   for (std::size_t at = 0; at < setup.dialect_folders.size(); ++at)
-    out += (at ? ", " : "") + quoted(setup.dialect_folders[at]);
+    out += (at ? ", " : "") + toml_text(setup.dialect_folders[at]);
   out += "]\n# Families of parts, each with its size table and drawing.\nfamilies = []\n\n[shop]\nname = " +
-         quoted(setup.shop) + "\n\n[daemon]\nport = " + std::to_string(setup.port) +
-         "\ndata = " + quoted(setup.data) +
+         toml_text(setup.shop) + "\n\n[daemon]\nport = " + std::to_string(setup.port) +
+         "\ndata = " + toml_text(setup.data) +
          "   # the record; never on a network share\n\n[[bench]]\nid = \"bench-1\"\nname = " +
-         quoted(setup.bench) + "\n";
-  if (!setup.person.empty()) out += "\n[[person]]\nname = " + quoted(setup.person) + "\nrole = \"lead\"\n";
+         toml_text(setup.bench) + "\n";
+  if (!setup.person.empty()) out += "\n[[person]]\nname = " + toml_text(setup.person) + "\nrole = \"lead\"\n";
   out +=
       "\n# Reasons are chosen from these lists, never typed at the bench.\n[reasons]\n"
       "retake = [\"part or gauge was not clean\", \"gauge slipped\", \"wrong place\", \"wrong part\"]\n"
@@ -97,7 +82,8 @@ Done write_first(const files::path& file, const std::string& text, std::vector<c
   const auto folder = file.parent_path();
   files::create_directories(folder, code);
   const files::path beside = folder / (".first-setup-" + std::to_string(::getpid()) + ".toml");
-  if (auto done = record::write_durably(beside, text); !done) return tl::unexpected(with_remedy(done.error()));
+  if (auto done = record::write_durably(beside, text); !done)
+    return tl::unexpected(with_remedy(done.error()));
   const auto loaded = record::load_configuration(beside);
   Done result;
   if (!loaded)
@@ -112,10 +98,11 @@ Done write_first(const files::path& file, const std::string& text, std::vector<c
   }
   // A link never replaces a file that came meanwhile, as a rename would.
   if (result && ::link(beside.c_str(), file.c_str()) != 0)
-    result = errno == EEXIST ? Done(already())
-                             : tl::unexpected(with_remedy(
-                                   {"cannot_write", std::string("cannot give the file its name: ") + std::strerror(errno),
-                                    file.string(), ""}));
+    result = errno == EEXIST
+                 ? Done(already())
+                 : tl::unexpected(with_remedy(
+                       {"cannot_write", std::string("cannot give the file its name: ") + std::strerror(errno),
+                        file.string(), ""}));
   ::unlink(beside.c_str());
   sync_folder(folder);
   return result;

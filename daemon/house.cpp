@@ -13,6 +13,7 @@
 
 #include "daemon/house_parts.hpp"
 #include "daemon/chain_watch.hpp"
+#include "daemon/gauge_learning.hpp"
 #include "daemon/house_reload.hpp"
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/notice_board.hpp"
@@ -206,6 +207,11 @@ class HouseInside : public House {
                                   reply(answer_of(reload, target));
                                 });
                               }});
+    make_learning();
+    for (auto& route : learning_->routes()) around.routes.push_back(std::move(route));
+    around.actions.push_back({"/api/v1/learning/gauge", [this](const serve::Request& request, serve::Reply reply) {
+                                learning_->add(request, std::move(reply));
+                              }});
     around.version = options_.version;
     walk::DeskDoor& door = safe_door_ ? static_cast<walk::DeskDoor&>(*safe_door_) : *desk_;
     auto server = serve::Server::start(io_, config, door, std::move(around));
@@ -219,6 +225,26 @@ class HouseInside : public House {
     for (auto& fault : faults_json(record_faults_)) out.push_back(std::move(fault));
     for (auto& fault : faults_json(configuration_.faults)) out.push_back(std::move(fault));
     return out;
+  }
+
+  void make_learning() {
+    LearningSeams seams{io_, slow_, *clock_, {}, {}, {}, {}, options_.safe};
+    seams.dialects = [this] {
+      std::vector<std::shared_ptr<const Dialect>> out;
+      for (const auto& [name, dialect] : configuration_.dialects) out.push_back(std::make_shared<const Dialect>(dialect));
+      return out;
+    };
+    seams.port_at = [this](const std::string& path) {
+      std::error_code code;
+      for (const auto& port : running_)
+        if (port.path == path || std::filesystem::equivalent(port.path, path, code)) return port.name;
+      return std::string();
+    };
+    seams.configuration = [this] { return configuration_.file; };
+    seams.reload = [this](std::function<void(serve::Answer)> done) {
+      begin_reload([done = std::move(done)](const Reload& reload) { done(answer_of(reload, "/api/v1/learning/gauge")); });
+    };
+    learning_ = std::make_unique<GaugeLearning>(std::move(seams));
   }
 
   void add_gauge_routes(std::vector<serve::Route>& routes) {
@@ -394,6 +420,7 @@ class HouseInside : public House {
     second_.cancel();
     hang_up_.cancel();
     if (ports_) ports_->stop();
+    if (learning_) learning_->stop("stopped");
     server_->stop();
     desk_->house_event("stopped", {});
     wait_for_quiet(50);
@@ -421,6 +448,7 @@ class HouseInside : public House {
     io_.poll();   // what the writer still had to say
     watchdog_.reset();
     server_.reset();
+    learning_.reset();
     safe_door_.reset();
     writer_.reset();
     desk_.reset();
@@ -453,6 +481,7 @@ class HouseInside : public House {
   std::unique_ptr<serve::Server> server_;
   std::unique_ptr<Watchdog> watchdog_;
   std::unique_ptr<NoticeBoard> notices_;
+  std::unique_ptr<GaugeLearning> learning_;
   ports::Trials trials_;
   ports::UnaskedRing unasked_{32};
   SinkToDesk sink_;

@@ -4,6 +4,7 @@ import { ago, day_time, shown, t, unit, word } from "./words.js";
 import { ask, say, start_page } from "./page.js";
 import { bench_name, master_name } from "./shop.js";
 import { fill, find, make } from "./dom.js";
+import { follow_learning } from "./learning.js";
 
 await start_page();
 document.title = t("gauges.title");
@@ -121,6 +122,7 @@ document.addEventListener("click", async (event) => {
   }
 });
 
+follow_learning();
 for (;;) {
   try {
     await show();

@@ -57,6 +57,12 @@ constexpr std::array kinds{
     Kind{"too_short", 409, "The capture is too short",
          "It has not run for as long as the checklist asks for. It goes on: end it later, or drop it."},
     Kind{"tool_not_stated", 409, "Which plug or part is used?", "State it once for the walk, then answer."},
+    Kind{"port_in_use", 409, "The daemon itself reads this line",
+         "A port of the configuration has it. Take the port out and reload, or listen at another line."},
+    Kind{"dialect_exists", 409, "There is a dialect of this name",
+         "Nothing is written over: give the new dialect another name."},
+    Kind{"changed_meanwhile", 409, "The configuration was changed meanwhile",
+         "Nothing was written. Look at the lines again, then write them."},
     Kind{"reload_refused", 409, "The configuration was not taken",
          "It was read whole, and has faults, or changes what only a new start can. The daemon goes on with the one "
          "before. GET /api/v1/faults lists every fault with its remedy."},

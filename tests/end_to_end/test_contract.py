@@ -124,6 +124,8 @@ class Served(unittest.TestCase):
         shop.get(f"/api/v1/checklists/worked-out/{now['name']}")
         shop.get(f"/api/v1/checklists/compare?before={row['sha']}&after={row['sha']}")
         shop.request("POST", "/api/v1/checklists/dry-run", {"edition": row["sha"], "stage": "final", "bench": "bench-1", "values": []})
+        shop.request("POST", "/api/v1/learning", {"do": "stop"})
+        shop.request("POST", "/api/v1/learning/gauge", {"dialect": "push-line", "gauge": {"id": "new"}})
         shop.request("POST", "/api/v1/notices/none/clear", {"person": "R. Field"})
         shop.begin_walk(shop.get("/api/v1/lots")[0]["key"])
         walk = shop.get("/api/v1/records/walks")["walks"][0]["walk"]

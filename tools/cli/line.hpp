@@ -27,5 +27,7 @@ void runs(CLI::App& app, Run& run, std::shared_ptr<Options> options,
 
 /// `tallystick compute` and all below it.
 void add_compute(CLI::App& app, Run& run);
+/// `tallystick gauge` and all below it.
+void add_gauge(CLI::App& app, Run& run);
 
 }  // namespace tallystick::cli

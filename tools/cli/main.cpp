@@ -355,7 +355,7 @@ void add_help(CLI::App& app, Run& run) {
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
     add_backup, add_bundle, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode, add_doctor,
-    add_export, add_help,     add_lists,   add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
+    add_export, add_gauge, add_help,     add_lists,   add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
 };
 
 // CLI11 takes -5 as a number but -.5 for an option; written -0.5 it is the same number.
