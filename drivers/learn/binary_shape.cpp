@@ -3,90 +3,19 @@
 #include <functional>
 #include <set>
 
-#include "drivers/decode/binary_body.hpp"
-#include "drivers/learn/number_search.hpp"
+#include "drivers/learn/binary_values.hpp"
 #include "drivers/learn/shape.hpp"
 
 namespace tallystick::learn {
 
 namespace {
 
-using decode::BinaryBody;
 using decode::BinaryForm;
 using decode::BinaryValue;
-using decode::Field;
-using decode::Fields;
 
 /// By chance a value of few bits stands somewhere: so many different numbers must have been found.
 constexpr std::size_t values_needed = 3;
 constexpr std::uint8_t low_nibble = 0x0F, high_nibble = 0xF0, whole_byte = 0xFF;
-
-struct Frame {
-  std::string body;
-  const Press* press = nullptr;
-  bool negative() const { return press->shown->negative && !press->shown->zero(); }
-  std::string unit() const {
-    return press->shown->unit ? std::string(press->shown->unit->name()) : std::string();
-  }
-};
-
-struct Candidate {
-  BinaryValue value;
-  std::map<std::string, std::set<int>> decimals;  ///< fixed ones that fit, by unit
-  std::vector<std::set<int>> each;                ///< those that fit each frame
-  bool own_sign() const {
-    return value.form == BinaryForm::twos_complement || value.form == BinaryForm::sign_magnitude;
-  }
-};
-
-/// What the value's bytes say: digits without a mark, and whether they carry a minus. Empty: they are no
-/// number.
-std::optional<std::pair<std::string, bool>> digits_of(const std::string& body, const BinaryValue& value) {
-  decode::BinaryLayout layout;
-  layout.width = body.size();
-  layout.value = value;
-  for (std::size_t i = 0; i < body.size(); ++i) layout.ignored.push_back({i, 0xFF});
-  Fields fields;
-  BinaryBody::Scratch scratch;
-  if (BinaryBody(std::move(layout)).read(body, fields, scratch)) return std::nullopt;
-  const std::string digits(fields[Field::value]);
-  if (digits.empty() || digits.find('?') != std::string::npos) return std::nullopt;
-  return std::pair{digits, fields[Field::sign] == "-"};
-}
-
-std::vector<BinaryValue> values_in(std::size_t width) {
-  std::vector<BinaryValue> out;
-  const auto add = [&](std::size_t at, std::size_t bytes, BinaryForm form, bool low_bytes, bool low_nibbles,
-                       std::size_t skip, std::size_t digits, std::uint8_t zone = 0) {
-    BinaryValue value;
-    value.at = at, value.width = bytes, value.form = form;
-    value.low_byte_first = low_bytes, value.low_nibble_first = low_nibbles;
-    value.skip = skip, value.digits = digits, value.zone = zone;
-    if (form == BinaryForm::unpacked && zone == 0) value.blank = std::uint8_t{0x0F};
-    out.push_back(value);
-  };
-  for (std::size_t at = 0; at < width; ++at) {
-    for (const bool low_bytes : {false, true}) {
-      for (std::size_t bytes = 2; bytes <= 5 && at + bytes <= width; ++bytes) {
-        for (const bool low_nibbles : {false, true}) {
-          for (const std::size_t skip : {0U, 1U}) {
-            add(at, bytes, BinaryForm::packed, low_bytes, low_nibbles, skip, 0);
-            add(at, bytes, BinaryForm::packed, low_bytes, low_nibbles, skip, 2 * bytes - skip - 1);
-          }
-        }
-      }
-      for (std::size_t bytes = 4; bytes <= 8 && at + bytes <= width; ++bytes) {
-        add(at, bytes, BinaryForm::unpacked, low_bytes, false, 0, 0);
-        add(at, bytes, BinaryForm::unpacked, low_bytes, false, 0, 0, 3);
-      }
-      for (std::size_t bytes = 2; bytes <= 4 && at + bytes <= width; ++bytes) {
-        for (const auto form : {BinaryForm::twos_complement, BinaryForm::sign_magnitude, BinaryForm::whole})
-          add(at, bytes, form, low_bytes, false, 0, 0);
-      }
-    }
-  }
-  return out;
-}
 
 /// Bits of the body that a part takes.
 using Mask = std::vector<std::uint8_t>;
@@ -115,7 +44,7 @@ std::string value_text(const BinaryValue& value) {
 /// Gives every bit outside the value a meaning.
 class Layout {
  public:
-  Layout(const std::vector<Frame>& frames, const Candidate& candidate)
+  Layout(const std::vector<BinaryFrame>& frames, const BinaryCandidate& candidate)
       : frames_(frames), candidate_(candidate), free_(frames.front().body.size(), 0xFF) {
     for (const auto& [at, mask] : decode::bits_of(candidate.value)) take({at, mask});
   }
@@ -127,11 +56,11 @@ class Layout {
     if (auto why = sign(shape)) return why;
     if (auto why = unit(shape)) return why;
     part(
-        shape, "channel", [](const Frame& frame) { return frame.press->shown->channel.value_or(""); },
+        shape, "channel", [](const BinaryFrame& frame) { return frame.press->shown->channel.value_or(""); },
         nullptr);
     part(
         shape, "status",
-        [](const Frame& frame) {
+        [](const BinaryFrame& frame) {
           return std::string(name(frame.press->shown->status.value_or(GaugeStatus::ok)));
         },
         &shape.status_map);
@@ -142,7 +71,7 @@ class Layout {
   void take(const decode::BinaryBits& bits) {
     free_[bits.at] = static_cast<std::uint8_t>(free_[bits.at] & ~bits.mask);
   }
-  std::uint8_t byte(const Frame& frame, std::size_t at) const {
+  std::uint8_t byte(const BinaryFrame& frame, std::size_t at) const {
     return static_cast<std::uint8_t>(frame.body[at]);
   }
 
@@ -156,7 +85,7 @@ class Layout {
 
   /// Bits side by side, all free and changing with `of` alone, that tell its values apart; the first in the
   /// body.
-  std::optional<decode::BinaryBits> telling(const std::function<std::string(const Frame&)>& of) const {
+  std::optional<decode::BinaryBits> telling(const std::function<std::string(const BinaryFrame&)>& of) const {
     for (std::size_t at = 0; at < free_.size(); ++at) {
       std::uint8_t telling_bits = 0;
       for (unsigned bit = 0; bit < 8; ++bit) {
@@ -174,7 +103,7 @@ class Layout {
   }
 
   /// Frames of which `of` says the same have the same bits. An empty text says nothing.
-  bool is_function(decode::BinaryBits bits, const std::function<std::string(const Frame&)>& of) const {
+  bool is_function(decode::BinaryBits bits, const std::function<std::string(const BinaryFrame&)>& of) const {
     std::map<std::string, std::uint8_t> seen;
     for (const auto& frame : frames_) {
       const std::string what = of(frame);
@@ -184,7 +113,7 @@ class Layout {
     }
     return true;
   }
-  bool tells_apart(decode::BinaryBits bits, const std::function<std::string(const Frame&)>& of) const {
+  bool tells_apart(decode::BinaryBits bits, const std::function<std::string(const BinaryFrame&)>& of) const {
     std::map<std::uint8_t, std::string> seen;
     for (const auto& frame : frames_) {
       const std::string what = of(frame);
@@ -195,7 +124,7 @@ class Layout {
     return true;
   }
 
-  static std::string sign_of(const Frame& frame) {
+  static std::string sign_of(const BinaryFrame& frame) {
     return frame.press->shown->zero() ? "" : frame.negative() ? "-" : "+";
   }
 
@@ -259,7 +188,7 @@ class Layout {
   bool tells_unit(decode::BinaryBits bits) const {
     std::set<std::string> units;
     for (const auto& frame : frames_) units.insert(frame.unit());
-    const auto unit = [](const Frame& frame) { return frame.unit(); };
+    const auto unit = [](const BinaryFrame& frame) { return frame.unit(); };
     return units.size() > 1 && is_function(bits, unit) && tells_apart(bits, unit);
   }
 
@@ -274,14 +203,14 @@ class Layout {
       return std::nullopt;
     }
     if (part(
-            shape, "unit", [](const Frame& frame) { return frame.unit(); }, &shape.unit_map))
+            shape, "unit", [](const BinaryFrame& frame) { return frame.unit(); }, &shape.unit_map))
       return std::nullopt;
     return Remark{"unit_not_in_frame", *units.begin() + ", " + *units.rbegin()};
   }
 
   /// A part that tells the values of `of` apart, with its map. Of a channel the number itself must stand
   /// there.
-  bool part(Shape& shape, const std::string& key, const std::function<std::string(const Frame&)>& of,
+  bool part(Shape& shape, const std::string& key, const std::function<std::string(const BinaryFrame&)>& of,
             std::map<std::string, std::string>* map) {
     if (map == nullptr) return channel(shape, key, of);
     const auto bits = telling(of);
@@ -297,7 +226,8 @@ class Layout {
     return true;
   }
 
-  bool channel(Shape& shape, const std::string& key, const std::function<std::string(const Frame&)>& of) {
+  bool channel(Shape& shape, const std::string& key,
+               const std::function<std::string(const BinaryFrame&)>& of) {
     for (const std::uint8_t mask : {whole_byte, low_nibble, high_nibble}) {
       for (std::size_t at = 0; at < free_.size(); ++at) {
         const decode::BinaryBits bits{at, mask};
@@ -345,57 +275,16 @@ class Layout {
     return out;
   }
 
-  const std::vector<Frame>& frames_;
-  const Candidate& candidate_;
+  const std::vector<BinaryFrame>& frames_;
+  const BinaryCandidate& candidate_;
   Mask free_;
 };
-
-/// Decimals that make the digits the shown number.
-std::set<int> decimals_for(const std::string& digits, const Shown& shown) {
-  std::set<int> out;
-  const std::string wanted = plain_digits(shown.digits);
-  const auto point = shown.digits.find('.');
-  const int display = point == std::string::npos ? 0 : static_cast<int>(shown.digits.size() - point - 1);
-  for (int decimals = 0; decimals <= 9; ++decimals) {
-    if (moved(digits, -decimals) == wanted && (decimals >= display || shown.zero())) out.insert(decimals);
-  }
-  return out;
-}
-
-std::optional<Candidate> candidate_for(const BinaryValue& value, const std::vector<Frame>& frames) {
-  Candidate out{value, {}, {}};
-  for (const auto& frame : frames) {
-    const auto digits = digits_of(frame.body, value);
-    if (!digits) return std::nullopt;
-    if (out.own_sign() && digits->second != frame.negative()) return std::nullopt;
-    auto fit = decimals_for(digits->first, *frame.press->shown);
-    if (fit.empty()) return std::nullopt;
-    out.each.push_back(fit);
-    const auto [at, first] = out.decimals.emplace(frame.unit(), fit);
-    if (first) continue;
-    std::set<int> both;
-    std::ranges::set_intersection(at->second, fit, std::inserter(both, both.end()));
-    at->second = both;
-  }
-  return out;
-}
-
-/// What a narrower or wider reading of the same bytes would cost: see `preferred`.
-std::size_t rank_of(const Candidate& candidate) {
-  const auto& value = candidate.value;
-  const std::size_t nibbles = 2 * value.width - value.skip;
-  const std::size_t bytes = value.digits > 0 && value.form == BinaryForm::packed ? value.digits : nibbles;
-  // Two's complement: the widest, for the bytes in front repeat the sign. All others: the narrowest, so that
-  // a byte that was always zero is not taken for digits; a larger value is then refused instead of guessed
-  // at.
-  return value.form == BinaryForm::twos_complement ? 100 - value.width : bytes;
-}
 
 }  // namespace
 
 ShapeSearch find_binary_shapes(const std::vector<std::string>& bodies, const std::vector<Press>& presses) {
   ShapeSearch out;
-  std::vector<Frame> frames;
+  std::vector<BinaryFrame> frames;
   std::set<std::string> different;
   for (std::size_t i = 0; i < bodies.size(); ++i) {
     if (!presses[i].shown || !presses[i].shown->has_number()) continue;
@@ -411,11 +300,7 @@ ShapeSearch find_binary_shapes(const std::vector<std::string>& bodies, const std
     out.missing.push_back({"few_values", std::to_string(values_needed)});
     return out;
   }
-  std::vector<Candidate> candidates;
-  for (const auto& value : values_in(frames.front().body.size())) {
-    if (auto candidate = candidate_for(value, frames)) candidates.push_back(std::move(*candidate));
-  }
-  std::ranges::stable_sort(candidates, {}, rank_of);
+  const auto candidates = binary_candidates(frames);
   std::set<std::string> why;
   for (const auto& candidate : candidates) {
     Shape shape;
