@@ -236,8 +236,13 @@ class HouseInside : public House {
     };
     seams.port_at = [this](const std::string& path) {
       std::error_code code;
-      for (const auto& port : running_)
-        if (port.path == path || std::filesystem::equivalent(port.path, path, code)) return port.name;
+      const auto same = [&](const std::string& other) {
+        return !other.empty() && (other == path || std::filesystem::equivalent(other, path, code));
+      };
+      // A line on USB may be named by what it is: then only its driver knows the node.
+      if (ports_)
+        for (const auto& port : ports_->status())
+          if (same(port.path) || same(port.node)) return port.port;
       return std::string();
     };
     seams.configuration = [this] { return configuration_.file; };

@@ -128,6 +128,8 @@ class Learner {
  private:
   void known_dialects(const View& view) {
     for (const auto& dialect : known_) {
+      if (!dialect->plan)
+        continue;  // its values are asked for, register by register: nothing of them can be heard
       const auto already = std::ranges::find(out_.known, dialect->name, &KnownDialect::name);
       if (already != out_.known.end() && !already->other_settings) continue;
       const auto read = reads(view.presses, dialect, false);

@@ -13,7 +13,7 @@
 
 namespace tallystick::learn {
 
-/// A known dialect that reads every press without a refusal, and as shown where that is known.
+/// A known dialect (none of a register map) that reads every press without a refusal, and as shown where that is known.
 struct KnownDialect {
   std::string name, about;
   PortSettings heard_with;        ///< the line settings at which it reads the bytes

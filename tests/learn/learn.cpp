@@ -103,6 +103,23 @@ void check_later(const Gauge& gauge, const learn::Proposal& proposal) {
   }
 }
 
+const std::string known_toml = R"(name = "known"
+about = "sign and digits"
+[port]
+baud = 4800
+data_bits = 7
+parity = "even"
+[frame]
+cut_by = "terminator"
+terminator = "\r"
+[value]
+pattern = '''(?P<sign>[+-])(?P<value>\d{3}\.\d{3})'''
+[unit]
+unit = "mm"
+[talk]
+speaks = "pushed"
+)";
+
 Gauge gauge_named(const std::string& wanted) {
   for (const auto& gauge : gauges()) {
     if (gauge.name == wanted) return gauge;
@@ -238,35 +255,26 @@ TEST_CASE("what was assumed without being seen is said, in the proposal and in i
 }
 
 TEST_CASE("a known dialect that reads it comes first, with its settings") {
-  const std::string toml = R"(name = "known"
-about = "sign and digits"
-[port]
-baud = 4800
-data_bits = 7
-parity = "even"
-[frame]
-cut_by = "terminator"
-terminator = "\r"
-[value]
-pattern = '''(?P<sign>[+-])(?P<value>\d{3}\.\d{3})'''
-[unit]
-unit = "mm"
-[talk]
-speaks = "pushed"
-)";
   const Gauge even = gauge_named("seven bits, even parity");
-  auto findings = learn::learn(recorded(even, receiver_of(even), even.pressed), {dialect_of(toml)}, {});
+  auto findings = learn::learn(recorded(even, receiver_of(even), even.pressed), {dialect_of(known_toml)}, {});
   REQUIRE(findings.known.size() == 1);
   CHECK(findings.known.front().name == "known");
   CHECK(!findings.known.front().other_settings);
   CHECK(findings.known.front().read == std::vector<std::string>{"12.345 mm", "-3.070 mm", "104.500 mm"});
   const Gauge plain = gauge_named("sign, fixed digits, CR");
-  findings = learn::learn(recorded(plain, plain.line, plain.pressed), {dialect_of(toml)}, {});
+  findings = learn::learn(recorded(plain, plain.line, plain.pressed), {dialect_of(known_toml)}, {});
   REQUIRE(findings.known.size() == 1);
   CHECK(findings.known.front().other_settings);
   auto misread = recorded(plain, plain.line, plain.pressed);
   misread.presses[1].shown = *learn::read_shown("-3.071 mm");
-  CHECK(learn::learn(misread, {dialect_of(toml)}, {}).known.empty());
+  CHECK(learn::learn(misread, {dialect_of(known_toml)}, {}).known.empty());
+}
+
+TEST_CASE("a dialect whose values are asked for by register is no candidate") {
+  auto asked = std::make_shared<Dialect>(*dialect_of(known_toml));
+  asked->plan = nullptr;
+  const Gauge plain = gauge_named("sign, fixed digits, CR");
+  CHECK(learn::learn(recorded(plain, plain.line, plain.pressed), {asked}, {}).known.empty());
 }
 
 TEST_CASE("a recording is written and read again, and makes a replay log that its dialect reads") {
