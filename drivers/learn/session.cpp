@@ -14,16 +14,19 @@ constexpr std::size_t most_bytes = 4096;
 /// Of all bytes of a frame, so many thousandths must be characters that a person can read.
 constexpr std::size_t readable_thousandths = 900;
 
-/// Bytes as text: readable, and with a digit among them.
+/// Bytes as text: readable, and with a number among them. Garbage of a wrong speed is sometimes readable, but
+/// seldom has a row of digits, and an end.
 bool reads_as_text(const std::string& bytes) {
-  std::size_t good = 0;
-  bool digit = false;
+  std::size_t good = 0, row = 0, longest_row = 0;
   for (const char c : bytes) {
     const bool mark = c == '\r' || c == '\n' || c == '\t' || (c > 0 && c < 5);
     good += mark || (c >= ' ' && c <= '~') ? 1U : 0U;
-    digit = digit || (c >= '0' && c <= '9');
+    const bool in_row = (c >= '0' && c <= '9') || (row > 0 && (c == '.' || c == ','));
+    row = in_row ? row + 1 : 0;
+    longest_row = std::max(longest_row, row);
   }
-  return digit && bytes.size() >= 3 && 1000 * good >= readable_thousandths * bytes.size();
+  const bool closed = !bytes.empty() && (bytes.back() == '\r' || bytes.back() == '\n' || bytes.back() == 3);
+  return longest_row >= (closed ? 3U : 4U) && 1000 * good >= readable_thousandths * bytes.size();
 }
 
 }  // namespace

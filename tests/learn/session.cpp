@@ -104,7 +104,7 @@ TEST_CASE("a gauge that sends all the time is cut, and waits for the person to h
 }
 
 TEST_CASE("settings that a person chose are kept, and what is heard there is asked about, readable or not") {
-  Session session({}, {}, settings_of("9600 8N1"));
+  Session session({}, {}, learn::settings_of("9600 8N1"));
   session.heard(std::string("\xA5\x03\x01\x23\x45\xC1", 6), 1'000'000);
   CHECK(session.tick(2'000'000));
   CHECK(session.wants() == Session::Wants::shown);

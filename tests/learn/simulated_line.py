@@ -23,15 +23,18 @@ def heard(data, sent_at, bits, parity, stops, listening_at):
     line, step = levels(data, bits, parity, stops), 16 * max(sent_at, listening_at)
     level = lambda time: line[min(time * sent_at // step, len(line) - 1)]
     width, end, time, out = step // listening_at, len(line) * step // sent_at, 0, bytearray()
+    broken = False  # the last stop bit was low: it is taken for the next start bit
     while time < end:
-        while time < end and not level(time):
+        while not broken and time < end and not level(time):
             time += 1
-        while time < end and level(time):
+        while not broken and time < end and level(time):
             time += 1
         if time >= end:
             break
         out.append(sum(level(time + width * 3 // 2 + bit * width) << bit for bit in range(8)))
-        time += width * 3 // 2 + 8 * width
+        stop_at = time + width * 3 // 2 + 8 * width
+        broken = not level(stop_at)
+        time = stop_at - width // 2 if broken else stop_at
     return bytes(out)
 
 

@@ -41,9 +41,12 @@ inline std::string heard(const std::string& sent, const PortSettings& gauge, con
                   end = static_cast<long long>(line.size()) * step / gauge.baud;
   std::string out;
   long long time = 0;
+  bool broken = false;  // the last stop bit was low: it is the next start bit
   while (time < end) {
-    while (time < end && !level_at(time)) ++time;
-    while (time < end && level_at(time)) ++time;
+    if (!broken) {
+      while (time < end && !level_at(time)) ++time;
+      while (time < end && level_at(time)) ++time;
+    }
     if (time >= end) break;
     unsigned byte = 0;
     for (int bit = 0; bit < receiver.data_bits; ++bit) {
@@ -51,7 +54,9 @@ inline std::string heard(const std::string& sent, const PortSettings& gauge, con
     }
     out += static_cast<char>(byte);
     const int behind = receiver.data_bits + (receiver.parity == Parity::none ? 0 : 1);
-    time += bit_time * 3 / 2 + behind * bit_time;  // the middle of the stop bit
+    const long long stop_at = time + bit_time * 3 / 2 + behind * bit_time;  // its middle
+    broken = !level_at(stop_at);
+    time = broken ? stop_at - bit_time / 2 : stop_at;
   }
   return out;
 }
