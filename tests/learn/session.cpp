@@ -3,6 +3,8 @@
 
 #include <doctest/doctest.h>
 
+#include <map>
+
 #include "tests/learn/shapes.hpp"
 #include "tests/learn/wire.hpp"
 
@@ -39,10 +41,16 @@ Gauge gauge_at(const char* line) {
 }  // namespace
 
 TEST_CASE("a session finds the settings, asks, and is ready after two values") {
-  for (const auto line :
-       {"9600 8N1", "4800 7E1", "1200 7O1", "2400 8E1", "115200 8N1", "300 8O1", "9600 7N1", "19200 7N2"}) {
+  // Heard with: what only listening cannot tell apart. Parity is not checked by the line, so odd passes for
+  // even where the byte has eight bits; and one stop bit or two look alike to a receiver. The bytes are the
+  // same.
+  const std::map<std::string, std::string> lines{{"9600 8N1", "9600 8N1"},     {"4800 7E1", "4800 7E1"},
+                                                 {"1200 7O1", "1200 7O1"},     {"2400 8E1", "2400 8E1"},
+                                                 {"115200 8N1", "115200 8N1"}, {"300 8O1", "300 8E1"},
+                                                 {"9600 7N1", "9600 7N2"},     {"19200 7N2", "19200 7N2"}};
+  for (const auto& [line, heard_with] : lines) {
     Session session({}, {}, {});
-    Hand hand{gauge_at(line), session};
+    Hand hand{gauge_at(line.c_str()), session};
     int presses = 0;
     while (session.wants() == Session::Wants::press && presses < 45) {
       CHECK(hand.press("12.345 mm"));
@@ -58,7 +66,7 @@ TEST_CASE("a session finds the settings, asks, and is ready after two values") {
     CHECK(hand.press("-3.070 mm"));
     REQUIRE(session.shown("-3.070 mm").has_value());
     REQUIRE(session.wants() == Session::Wants::ready);
-    CHECK(learn::settings_text(session.findings().proposals.front().line) == line);
+    CHECK(learn::settings_text(session.findings().proposals.front().line) == heard_with);
   }
 }
 
