@@ -16,9 +16,11 @@ namespace json = boost::json;
 
 /// The SHA-256 that the capture goes by; of an event's key that of what it kept.
 Expected<std::string> named_by(const std::string& capture, record::Reader& reader) {
-  if (capture.size() == 64 && capture.find_first_not_of("0123456789abcdef") == std::string::npos) return capture;
+  if (capture.size() == 64 && capture.find_first_not_of("0123456789abcdef") == std::string::npos)
+    return capture;
   const auto unknown = [&] {
-    return fail("unknown_capture", "the record has no capture under " + tallystick::quoted(capture.substr(0, 80)), "capture",
+    return fail("unknown_capture",
+                "the record has no capture under " + tallystick::quoted(capture.substr(0, 80)), "capture",
                 "the history of a part names its captures");
   };
   const auto key = key_from(capture);
@@ -50,7 +52,8 @@ std::string csv_of(const CaptureKept& capture) {
 
 json::value json_of(const std::string& sha256, const CaptureKept& capture) {
   json::array points;
-  for (const auto& sample : capture.samples) points.push_back(json::array{sample.at_us, value_text(capture, sample)});
+  for (const auto& sample : capture.samples)
+    points.push_back(json::array{sample.at_us, value_text(capture, sample)});
   const auto again = worked_out_again(capture);
   json::object out{{"sha256", sha256}, {"head", mirror::write<true>(capture.head)}};
   out["worked_out_again"] = again ? json::value(again->text()) : json::value(nullptr);
@@ -61,11 +64,14 @@ json::value json_of(const std::string& sha256, const CaptureKept& capture) {
 Expected<Answer> told(const Request& request, const record::Place& place) {
   std::string form = "csv";
   for (const auto& [name, value] : request.query) {
-    if (name != "form") return fail("unknown_parameter", "this path takes no " + tallystick::quoted(name), name, "form=csv, json or bytes");
+    if (name != "form")
+      return fail("unknown_parameter", "this path takes no " + tallystick::quoted(name), name,
+                  "form=csv, json or bytes");
     form = value;
   }
   if (form != "csv" && form != "json" && form != "bytes")
-    return fail("wrong_parameter", "no form " + tallystick::quoted(form) + " is known", "form", "csv, json or bytes");
+    return fail("wrong_parameter", "no form " + tallystick::quoted(form) + " is known", "form",
+                "csv, json or bytes");
   auto reader = record::Reader::open(place);
   if (!reader) return tl::unexpected(reader.error());
   const auto sha256 = named_by(request.captured.at("capture"), **reader);
@@ -73,7 +79,8 @@ Expected<Answer> told(const Request& request, const record::Place& place) {
   auto blob = (*reader)->blob(*sha256);
   if (!blob) return tl::unexpected(blob.error());
   if (!*blob || (*blob)->media_type != capture_media_type)
-    return fail("unknown_capture", "the record has no capture under " + *sha256, "capture", "the history of a part names its captures");
+    return fail("unknown_capture", "the record has no capture under " + *sha256, "capture",
+                "the history of a part names its captures");
   Answer answer;
   // Named by their content, the bytes of a SHA-256 never change.
   answer.headers.emplace_back("ETag", '"' + sha256->substr(0, 32) + '-' + form + '"');
@@ -94,7 +101,8 @@ Expected<Answer> told(const Request& request, const record::Place& place) {
 
 std::vector<Route> capture_routes(record::Place place) {
   const auto shared = std::make_shared<const record::Place>(std::move(place));
-  return {{"/api/v1/captures/{capture}", [shared](const Request& request) { return told(request, *shared); }}};
+  return {
+      {"/api/v1/captures/{capture}", [shared](const Request& request) { return told(request, *shared); }}};
 }
 
 }  // namespace tallystick::serve

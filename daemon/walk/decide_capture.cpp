@@ -24,7 +24,8 @@ void hold_broken_capture(Draft& draft, WalkDraft& walk) {
   Hold broken;
   broken.kind = "capture";
   broken.gauge = draft.input.reading->gauge;
-  // A question of value or size stays what the walk waits for; that the capture broke is said by the outcome alone then.
+  // A question of value or size stays what the walk waits for; that the capture broke is said by the outcome
+  // alone then.
   const auto& now = walk.state.standing.hold;
   if (!now || !(now->hard || now->kind == "value" || now->kind == "size"))
     return hold(draft, walk, broken, draft.input.captured->named.head.broken);
@@ -42,7 +43,8 @@ void follow_capture(WalkDraft& walk) {
   if (standing.capture.empty()) return;
   const auto step_of = [](const WalkState& state) {
     const auto& part = state.standing.in_previous ? state.previous : state.part;
-    return std::tuple(part ? part->key : "", part ? part->serial : 0, state.standing.in_previous, state.standing.pointer);
+    return std::tuple(part ? part->key : "", part ? part->serial : 0, state.standing.in_previous,
+                      state.standing.pointer);
   };
   const bool began_here = !walk.before || walk.before->standing.capture != standing.capture ||
                           !(walk.before->standing.capture_begun == standing.capture_begun);

@@ -1,5 +1,5 @@
-// The captures that run now: samples go in as they come, nothing of them is decided before the capture's end. They are in
-// memory only and belong to what is committed: begun by the event that began them, gone with it.
+// The captures that run now: samples go in as they come, nothing of them is decided before the capture's end.
+// They are in memory only and belong to what is committed: begun by the event that began them, gone with it.
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/walk/desk.hpp"
 
@@ -20,14 +20,20 @@ Captured captured_from(const std::string& gauge, const Capture& capture, const C
   return out;
 }
 
-json::value text_or_null(const std::optional<Quantity>& value) { return value ? json::value(value->text()) : json::value(nullptr); }
+json::value text_or_null(const std::optional<Quantity>& value) {
+  return value ? json::value(value->text()) : json::value(nullptr);
+}
 
 std::optional<Quantity> so_far(const Capture& capture) {
   switch (capture.rule().value) {
-    case CaptureValue::max: return capture.greatest();
-    case CaptureValue::min: return capture.least();
-    case CaptureValue::span: return capture.span();
-    default: return capture.last();
+    case CaptureValue::max:
+      return capture.greatest();
+    case CaptureValue::min:
+      return capture.least();
+    case CaptureValue::span:
+      return capture.span();
+    default:
+      return capture.last();
   }
 }
 
@@ -59,10 +65,12 @@ void Desk::follow_captures(const std::string& bench) {
   const auto known = states_.benches.find(bench);
   const WalkState* walk = nullptr;
   if (known != states_.benches.end())
-    if (const auto found = states_.walks.find(known->second.walk); found != states_.walks.end()) walk = &found->second;
+    if (const auto found = states_.walks.find(known->second.walk); found != states_.walks.end())
+      walk = &found->second;
   const std::string gauge = walk ? walk->standing.capture : "";
   std::erase_if(captures_, [&](const auto& live) {
-    const bool gone = live.second.bench == bench && (live.first != gauge || !(live.second.capture.begun() == walk->standing.capture_begun));
+    const bool gone = live.second.bench == bench &&
+                      (live.first != gauge || !(live.second.capture.begun() == walk->standing.capture_begun));
     if (gone) surrounding_.traces.erase(live.first);
     return gone;
   });
@@ -70,7 +78,8 @@ void Desk::follow_captures(const std::string& bench) {
   std::map<std::string, Stamp> told;
   const auto* rule = capture_rule(*walk, context_for(bench, told));
   if (!rule) return;
-  captures_.emplace(gauge, LiveCapture{Capture(*rule, walk->standing.capture_begun), bench, {}, true, false, 0});
+  captures_.emplace(gauge,
+                    LiveCapture{Capture(*rule, walk->standing.capture_begun), bench, {}, true, false, 0});
   show_capture(gauge, seams_.now(), true);
 }
 
@@ -89,11 +98,14 @@ void Desk::take_sample(const Reading& reading) {
   live.port = reading.port;
   live.unit_in_frame = reading.decoded.unit_in_frame;
   live.capture.take(reading.decoded, reading.stamp());
-  if (live.capture.ended()) end_capture(reading.gauge, reading.stamp());
-  else show_capture(reading.gauge, reading.stamp(), false);
+  if (live.capture.ended())
+    end_capture(reading.gauge, reading.stamp());
+  else
+    show_capture(reading.gauge, reading.stamp(), false);
 }
 
-void Desk::break_capture(const std::string& gauge, const std::function<void(Capture&)>& how, const Stamp& now) {
+void Desk::break_capture(const std::string& gauge, const std::function<void(Capture&)>& how,
+                         const Stamp& now) {
   const auto live = captures_.find(gauge);
   if (live == captures_.end() || live->second.ending) return;
   how(live->second.capture);
@@ -112,13 +124,16 @@ void Desk::may_have_lost(const std::string& gauge, const Refusal& refusal, const
 void Desk::pass_captures(const Stamp& now) {
   std::vector<std::string> gauges;
   for (const auto& [gauge, live] : captures_) gauges.push_back(gauge);
-  for (const auto& gauge : gauges) break_capture(gauge, [&](Capture& capture) { capture.pass(now); }, now);
+  for (const auto& gauge : gauges)
+    break_capture(
+        gauge, [&](Capture& capture) { capture.pass(now); }, now);
 }
 
 namespace {
 
 /// The input that a capture's end is. Where it broke there is no value: that of the reading is nothing then.
-Input end_of(const std::string& gauge, const std::string& port, bool unit_in_frame, const Capture& capture, const Stamp& now) {
+Input end_of(const std::string& gauge, const std::string& port, bool unit_in_frame, const Capture& capture,
+             const Stamp& now) {
   const auto end = capture.end(now);
   Input input;
   input.kind = "capture_ended";
@@ -147,7 +162,8 @@ void Desk::end_capture(const std::string& gauge, const Stamp& now) {
   take(std::move(input), {}, [this, gauge, begun](const Expected<json::object>& kept) {
     // Not kept: it is still there, and comes again with the next second.
     const auto again = captures_.find(gauge);
-    if (!kept && again != captures_.end() && again->second.capture.begun() == begun) again->second.ending = false;
+    if (!kept && again != captures_.end() && again->second.capture.begun() == begun)
+      again->second.ending = false;
   });
 }
 
@@ -156,13 +172,15 @@ std::optional<Input> Desk::ends_capture(const Input& input) const {
   const auto* action = input.body.if_contains("action");
   if (!action || !action->is_string() || action->as_string() != "good") return {};
   const auto bench = states_.benches.find(input.bench);
-  const auto walk = bench == states_.benches.end() ? states_.walks.end() : states_.walks.find(bench->second.walk);
+  const auto walk =
+      bench == states_.benches.end() ? states_.walks.end() : states_.walks.find(bench->second.walk);
   if (walk == states_.walks.end() || situation(walk->second) != "capture") return {};
   const auto live = captures_.find(walk->second.standing.capture);
   std::map<std::string, Stamp> told;
   const auto words = actions_now(states_, walk->second, context_for(input.bench, told));
   if (live == captures_.end() || live->second.ending || words.good != "end_capture") return {};
-  auto out = end_of(live->first, live->second.port, live->second.unit_in_frame, live->second.capture, input.stamp);
+  auto out =
+      end_of(live->first, live->second.port, live->second.unit_in_frame, live->second.capture, input.stamp);
   out.bench = input.bench;
   out.saw = input.saw;
   out.idempotency_key = input.idempotency_key;

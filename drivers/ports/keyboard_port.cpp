@@ -1,10 +1,11 @@
 #include "drivers/ports/keyboard_port.hpp"
 
-#include <poll.h>
+#include <spdlog/logger.h>
 
 #include <algorithm>
 
 #include "drivers/decode/key_names.hpp"
+#include "drivers/ports/access.hpp"
 #include "drivers/ports/clock.hpp"
 
 namespace tallystick::ports {
@@ -39,6 +40,13 @@ decode::KeyBurst::Rules rules_of(const PortConfig& config) {
   return rules;
 }
 
+/// "/dev/input/event5": a number, no identity.
+bool is_plain_input_node(const std::string& path) {
+  constexpr std::string_view begin = "/dev/input/event";
+  return path.starts_with(begin) && path.size() > begin.size() &&
+         path.find_first_not_of("0123456789", begin.size()) == std::string::npos;
+}
+
 /// What the end key stands for: the dialect's end bytes, where these are what such a key types.
 std::string end_bytes(const Framing& framing) {
   const bool typed = !framing.end.empty() && framing.end.find_first_not_of("\r\n\t") == std::string::npos;
@@ -66,6 +74,20 @@ KeyboardPort::KeyboardPort(PortConfig config, const Surroundings& surroundings)
 }
 
 // --- life ---
+
+void KeyboardPort::start() {
+  if (running()) return;
+  key_warnings_.clear();
+  if (is_plain_input_node(config_.keyboard.path)) {
+    const std::string better = suggested_key(config_.keyboard.path, "/dev/input/by-id", "/dev/input/by-path");
+    key_warnings_.push_back(
+        config_.keyboard.path +
+        " is numbered in the order of plugging in and may name another device tomorrow; " +
+        (better.empty() ? "say usb, serial or socket instead" : "write path = \"" + better + "\""));
+    around_.log->warn("port {}: {}", config_.name, key_warnings_.back());
+  }
+  StreamPort::start();
+}
 
 std::optional<StreamPort::Opening> KeyboardPort::open_wire() {
   auto source = devices_->open(config_.keyboard, types_texts(config_), "port " + config_.name);

@@ -23,6 +23,7 @@ class KeyboardPort : public StreamPort {
  public:
   KeyboardPort(PortConfig config, const Surroundings& surroundings);
 
+  void start() override;
   void node_changed() override;
   std::vector<std::string> watched() const override;
 

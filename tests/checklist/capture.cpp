@@ -1,4 +1,5 @@
-// The keys of a capture in a family's file: what they come to in an edition, and what is told of those that are wrong.
+// The keys of a capture in a family's file: what they come to in an edition, and what is told of those that
+// are wrong.
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -23,7 +24,8 @@ step = "mm"
 key = "runout"
 balloon = "1"
 name = "runout"
-kind = ")toml" + kind + R"toml("
+kind = ")toml" +
+         kind + R"toml("
 upper = "most"
 plausible_lower = "0"
 plausible_upper = "0.5"
@@ -36,7 +38,8 @@ struct Read {
   std::vector<Fault> faults;
   std::string told() const {
     std::string out;
-    for (const auto& fault : faults) out += (out.empty() ? "" : "; ") + std::to_string(fault.line) + " " + fault.place + " " + fault.code;
+    for (const auto& fault : faults)
+      out += (out.empty() ? "" : "; ") + std::to_string(fault.line) + " " + fault.place + " " + fault.code;
     return out;
   }
   const Feature& feature() const {
@@ -70,7 +73,8 @@ TEST_CASE("the keys come to the edition, in the feature's unit, worked out for t
   CHECK(span.feature().least_ms == 1000);
   CHECK(span.feature().longest_gap_ms == 1000);
   CHECK(span.feature().end_after_ms == 0);
-  const auto turns = read("capture = \"span\"\nmovement = \"step / 2\"\nturns = 2\nturn_ms = 3000\nlongest_gap_ms = 200\n");
+  const auto turns =
+      read("capture = \"span\"\nmovement = \"step / 2\"\nturns = 2\nturn_ms = 3000\nlongest_gap_ms = 200\n");
   CHECK(turns.told() == "");
   CHECK(turns.feature().movement == "0.0015");
   CHECK(turns.feature().turns == 2);
@@ -99,15 +103,21 @@ TEST_CASE("each key that is wrong or means nothing is told at its line") {
       {"reading", "settle_ms = 100\n", "18 feature runout, settle_ms contradiction"},
       {"capture", "capture = \"now\"\nleast_ms = 5\n", "19 feature runout, least_ms contradiction"},
       {"capture", "capture = \"span\"\nwindow = \"0.001\"\n", "19 feature runout, window contradiction"},
-      {"capture", "capture = \"span\"\nsweep_value = \"max\"\n", "19 feature runout, sweep_value contradiction"},
+      {"capture", "capture = \"span\"\nsweep_value = \"max\"\n",
+       "19 feature runout, sweep_value contradiction"},
       {"capture", "capture = \"settled\"\n", "9 feature runout missing_key"},
-      {"capture", "capture = \"settled\"\nwindow = \"0.001\"\nsettle_ms = 500\nturns = 1\n", "21 feature runout, turns contradiction"},
+      {"capture", "capture = \"settled\"\nwindow = \"0.001\"\nsettle_ms = 500\nturns = 1\n",
+       "21 feature runout, turns contradiction"},
       {"capture", "capture = \"span\"\nturns = 2\n", "19 feature runout, turns missing_key"},
       {"capture", "capture = \"span\"\nturn_ms = 2000\n", "19 feature runout, turn_ms missing_key"},
-      {"capture", "capture = \"span\"\nturns = 1\nturn_ms = 2000\nend_after_ms = 2000\n", "21 feature runout, end_after_ms contradiction"},
-      {"capture", "capture = \"span\"\nturns = 100\nturn_ms = 600000\n", "19 feature runout, turns out_of_range"},
-      {"capture", "capture = \"span\"\nend_after_ms = 2000\nleast_ms = 3000\n", "20 feature runout, least_ms contradiction"},
-      {"capture", "capture = \"span\"\nlongest_gap_ms = 5\n", "19 feature runout, longest_gap_ms out_of_range"},
+      {"capture", "capture = \"span\"\nturns = 1\nturn_ms = 2000\nend_after_ms = 2000\n",
+       "21 feature runout, end_after_ms contradiction"},
+      {"capture", "capture = \"span\"\nturns = 100\nturn_ms = 600000\n",
+       "19 feature runout, turns out_of_range"},
+      {"capture", "capture = \"span\"\nend_after_ms = 2000\nleast_ms = 3000\n",
+       "20 feature runout, least_ms contradiction"},
+      {"capture", "capture = \"span\"\nlongest_gap_ms = 5\n",
+       "19 feature runout, longest_gap_ms out_of_range"},
       {"capture", "capture = \"span\"\nmovement = \"0\"\n", "19 feature runout, movement out_of_range"},
       {"capture", "capture = \"span\"\nmovement = \"most\"\n", "19 feature runout, movement out_of_range"},
       {"capture", "capture = \"span\"\nmovement = 0.001\n", "19 feature runout, movement bare_number"},
@@ -125,9 +135,13 @@ TEST_CASE("each key that is wrong or means nothing is told at its line") {
   }
 }
 
-TEST_CASE("an exception may state another movement for a size, and none where the feature has no use for it") {
-  const std::string exception = "[[exception]]\nsizes = [\"P-10\"]\nfeature = \"runout\"\nwhy = \"its face is rough\"\n";
-  CHECK(read("capture = \"span\"\nmovement = \"0.001\"\n" + exception + "movement = \"0.004\"\n").feature().movement == "0.004");
+TEST_CASE(
+    "an exception may state another movement for a size, and none where the feature has no use for it") {
+  const std::string exception =
+      "[[exception]]\nsizes = [\"P-10\"]\nfeature = \"runout\"\nwhy = \"its face is rough\"\n";
+  CHECK(read("capture = \"span\"\nmovement = \"0.001\"\n" + exception + "movement = \"0.004\"\n")
+            .feature()
+            .movement == "0.004");
   const auto none = read(exception + "movement = \"0.004\"\n");
   CHECK(none.family.sizes.empty());
   CHECK(none.told().find("contradiction") != std::string::npos);

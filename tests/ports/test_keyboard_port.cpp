@@ -291,6 +291,23 @@ TEST_CASE("a code card at a gauge's own keyboard acts, and its values count all 
   CHECK(rig.sink.deeds.size() == 1);
 }
 
+TEST_CASE("a bare event number is warned of: it is no identity") {
+  KeyRig rig;
+  auto config = keyboard("p", "");
+  config.keyboard.path = "/dev/input/event5";
+  config.path = config.keyboard.path;
+  REQUIRE(rig.ports.add(config).has_value());
+  rig.ports.start();
+  REQUIRE(rig.status("p").warnings.size() == 1);
+  CHECK(rig.status("p").warnings[0].starts_with("/dev/input/event5 is numbered in the order of plugging in"));
+  CHECK(rig.status("p").code == "port_absent");
+  config.name = "q";
+  config.gauges.front().id = "other";
+  config.keyboard.path = config.path = "/dev/input/by-path/pci-0000:00:01.0-usb-0:3:1.0-event-kbd";
+  REQUIRE(rig.ports.add(config).has_value());
+  CHECK(rig.status("q").warnings.empty());
+}
+
 TEST_CASE("a keyboard cannot be asked") {
   KeyRig rig;
   rig.devices->plug("event5", "C-1");
