@@ -114,7 +114,7 @@ class Drivers(Graded):
             with self.subTest(name):
                 rules = self.check_words(path, DRIVER_RULES)
                 self.told(path, "example", rules["example"], name == "serial" or f'driver = "{name}"' in example)
-                self.told(path, "guide", rules["guide"], name == "serial" or f'"{name}"' in guide)
+                self.told(path, "guide", rules["guide"], name == "serial" or f'"{name}"' in guide or f'`{name}`' in guide)
                 self.told(path, "trouble", rules["trouble"], len(grades(path)["trouble"]) >= 2)
                 for rule, word in rules.items():
                     if not word.startswith("done: "):
