@@ -52,6 +52,7 @@ constexpr std::array rules{
                 "Another program holds its lock: stop it, or send the command through the running daemon."},
     RuleProblem{"missing_field", "Something is missing",
                 "The message names what the computation needs besides."},
+    RuleProblem{"missing_key", "A key is missing", "The message names the table and what to write there."},
     RuleProblem{"mute", "The port is open and says nothing",
                 "It is opened anew; look at the gauge's power, its cable, and that it is set to send."},
     RuleProblem{"network_share", "The data folder lies on a network share",
@@ -68,6 +69,8 @@ constexpr std::array rules{
                 "Keep the file; the version that wrote it can read it."},
     RuleProblem{"no_part_left", "No part is left",
                 "All parts of the walk's range are done or taken by other benches."},
+    RuleProblem{"no_pauses", "A network keeps no pauses",
+                "Its dialect ends a frame by a pause: use one with a terminator, end bytes or a length."},
     RuleProblem{"no_readings", "There are no readings", "A result needs at least one."},
     RuleProblem{"no_register_map", "Driver and dialect do not fit",
                 "Registers are read by the drivers modbus-rtu and modbus-tcp, with a dialect that has [modbus]."},
@@ -190,6 +193,7 @@ constexpr std::array rules{
                 "Take the wire that touches at the pitch line, or one near it."},
     RuleProblem{"wrong_count", "More or less than its head says", "The bytes are not those that were kept: run tallystick verify."},
     RuleProblem{"wrong_unit", "Wrong unit", "The value's unit does not belong to what is asked for."},
+    RuleProblem{"wrong_value", "The value is none that fits here", "The message says what was found and what is expected."},
 };
 
 }  // namespace
