@@ -31,7 +31,7 @@ SAID = {
     "begin-capture": ("“Good” ends it.", "32.038", "accept"),
     "trace": ("being taken", "0.0092", "span so far"),
     "trace-waits": ("first movement", "", "waits for movement"),
-    "trace-broke": ("A frame was no value", "hold", "At most 0.020 mm"),
+    "trace-broke": ("A frame was no value", "hold", "at most 0.020 mm"),
     "no-edge": ("Bore, middle", "32.038", "accept"),
     "idle": ("Begin a walk", "", ""),
     "parked": ("Take up a walk", "", ""),
