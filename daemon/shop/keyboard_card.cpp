@@ -103,15 +103,15 @@ UsbNumbers usb_numbers(const std::string& usb) {
 
 KeyboardCard read_keyboard(const TomlText& text, TomlTable& port) {
   KeyboardCard card;
-  card.usb = port.text("usb");
+  card.usb = port.text("usb_id");
   if (!card.usb.empty() && usb_numbers(card.usb).vendor < 0)
-    port.fault("usb", "wrong_value", "\"" + card.usb + "\" are no USB numbers",
+    port.fault("usb_id", "wrong_value", "\"" + card.usb + "\" are no USB numbers",
                "write vendor and product as lsusb shows them: four hex digits, a colon, four more");
-  card.serial = port.text("serial");
+  card.serial = port.text("usb_serial");
   card.socket = port.text("socket");
   if (card.usb.empty() && card.serial.empty() && card.socket.empty() && !port.has("path"))
     port.fault("", "missing_key", "nothing says which device it is",
-               "add usb = \"vendor:product\", serial, socket, or path = \"/dev/input/by-path/...\"");
+               "add usb_id = \"vendor:product\", usb_serial, socket, or path = \"/dev/input/by-path/...\"");
   read_layout(port, card);
   read_ends(port, card);
   card.gap_ms = port.whole("gap_ms", 10, 5000, card.gap_ms);

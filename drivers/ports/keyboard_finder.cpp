@@ -169,7 +169,7 @@ Expected<FoundKeyboard> choose_keyboard(const KeyboardSettings& settings, bool t
                 "two devices fit (" + key_text(settings) + "): " + described(able[0]) + " and " +
                     described(able[1]) + "; neither is opened",
                 where,
-                "add the serial number, or the socket that it is plugged in: serial = \"...\" or socket = "
+                "add the serial number, or the socket that it is plugged in: usb_serial = \"...\" or socket = "
                 "\"...\"");
   if (!meant.empty())
     return fail("not_a_keyboard",

@@ -83,7 +83,7 @@ void KeyboardPort::start() {
     key_warnings_.push_back(
         config_.keyboard.path +
         " is numbered in the order of plugging in and may name another device tomorrow; " +
-        (better.empty() ? "say usb, serial or socket instead" : "write path = \"" + better + "\""));
+        (better.empty() ? "say usb_id, usb_serial or socket instead" : "write path = \"" + better + "\""));
     around_.log->warn("port {}: {}", config_.name, key_warnings_.back());
   }
   StreamPort::start();

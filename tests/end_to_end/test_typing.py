@@ -15,7 +15,7 @@ PEDALS = """
 [[port]]
 id = "pedal"
 driver = "keyboard"
-serial = "P-7"
+usb_serial = "P-7"
 bench = "bench-1"
 [[port.action]]
 key = "f13"
@@ -30,7 +30,7 @@ does = "again"
 [[port]]
 id = "cards"
 driver = "keyboard"
-serial = "S-1"
+usb_serial = "S-1"
 bench = "bench-1"
 gap_ms = 1000
 [[port.action]]
@@ -179,7 +179,7 @@ class Typing(unittest.TestCase):
 
     def test_two_that_fit_are_refused_and_named(self):
         files = typing_shop()
-        files["tallystick.toml"] = files["tallystick.toml"].replace('serial = "P-7"', 'usb = "1d6b:0104"')
+        files["tallystick.toml"] = files["tallystick.toml"].replace('usb_serial = "P-7"', 'usb_id = "1d6b:0104"')
         with PlayedShop(files) as shop:
             port = shop.port("pedal")
             self.assertEqual((port["state"], port["code"]), ("backing_off", "port_ambiguous"))
@@ -200,11 +200,11 @@ class Faults(unittest.TestCase):
 
     def test_each_fault_is_told(self):
         for old, new, told in [
-                ('serial = "C-0042"', 'usb = "1d6b"', "no USB numbers"),
-                ('serial = "C-0042"\n', "", "nothing says which device it is"),
-                ('serial = "C-0042"', 'serial = "C-0042"\nlayout = "xx"', "layout"),
-                ('serial = "C-0042"', 'serial = "C-0042"\nends = []', "nothing would ever end"),
-                ('serial = "C-0042"', 'serial = "C-0042"\nends = ["space"]', "ends nothing"),
+                ('usb_serial = "C-0042"', 'usb_id = "1d6b"', "no USB numbers"),
+                ('usb_serial = "C-0042"\n', "", "nothing says which device it is"),
+                ('usb_serial = "C-0042"', 'usb_serial = "C-0042"\nlayout = "xx"', "layout"),
+                ('usb_serial = "C-0042"', 'usb_serial = "C-0042"\nends = []', "nothing would ever end"),
+                ('usb_serial = "C-0042"', 'usb_serial = "C-0042"\nends = ["space"]', "ends nothing"),
                 ('key = "f13"', 'key = "f113"', 'there is no key "f113"'),
                 ('key = "f13"', 'key = "f14"', "acts already"),
                 ('key = "f13"', 'key = "f13"\ntext = "X"', "one of them only"),
@@ -213,10 +213,10 @@ class Faults(unittest.TestCase):
                 ('does = "good"', 'does = "ask"\ngauge = "micrometer"', "speaks by itself"),
                 ('does = "good"', 'does = "good"\nreason = "gauge slipped"', "takes none"),
                 ('reason = "gauge slipped"', 'reason = "tired"', "not in the shop's list"),
-                ('serial = "P-7"\nbench = "bench-1"', 'serial = "P-7"', "belong to no bench"),
-                ('serial = "P-7"\nbench = "bench-1"', 'serial = "P-7"\nbench = "bench-9"', "bench-9"),
+                ('usb_serial = "P-7"\nbench = "bench-1"', 'usb_serial = "P-7"', "belong to no bench"),
+                ('usb_serial = "P-7"\nbench = "bench-1"', 'usb_serial = "P-7"\nbench = "bench-9"', "bench-9"),
                 ('text = "CARD-AGAIN-SLIPPED"', 'text = "X"\ndoes = "good"\n[[port.action]]\nkey = "x"', "is typed in texts"),
-                ('serial = "P-7"', 'serial = "C-0042"', "has this"),
+                ('usb_serial = "P-7"', 'usb_serial = "C-0042"', "has this"),
                 ('dialect = "typed-line"', 'dialect = "asked-line"', "a keyboard cannot be asked"),
                 ('dialect = "typed-line"', "", "dialect")]:
             with self.subTest(told):

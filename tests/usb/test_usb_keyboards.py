@@ -31,7 +31,7 @@ class UsbKeyboards(unittest.TestCase):
         one.type("11.11\n")
         wait_until(lambda: self.console() == ["11.11"], 30, "the console's line")  # without the daemon it gets the keys
 
-        naming = 'driver = "keyboard"\nserial = "{}"'
+        naming = 'driver = "keyboard"\nusb_serial = "{}"'
         files = by_usb_shop([("caliper-1", "bench-1", naming.format("K1"), "typed-line"),
                              ("caliper-2", "bench-2", naming.format("K2"), "typed-line")], self.number)
         with GuestShop(machine, files, benches=("bench-1", "bench-2")) as shop:
