@@ -86,7 +86,7 @@ class AskedInstrument(unittest.TestCase):
         self.instrument.shown = b"1,+3.00120E+01 MM,0.5"
         view = self.ask(shop)
         self.assertEqual((view["last"]["feature"], view["last"]["verdict"]), ("length", "accept"))
-        self.assertEqual([row["value"] for row in shop.export_csv()[0]], ["30.0120"])
+        self.assertEqual([row["value"] for row in shop.export_csv()[0]], ["30.012"])
         self.assertEqual([raw for _, _, _, raw, _ in shop.entries("reading")], [b"1,+3.00120E+01 MM,0.5\n"])
         shop.wait_for(lambda view: view["state"] == "step" and view["step"]["feature"] == "seat-length")
 

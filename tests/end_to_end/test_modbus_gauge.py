@@ -67,7 +67,7 @@ class ModbusGauge(unittest.TestCase):
             self.assertEqual((view["last"]["feature"], view["last"]["verdict"]), ("length", "accept"))
             rows, _, _ = shop.export_csv()
             self.assertEqual([(row["feature"], row["value"], row["verdict"]) for row in rows],
-                             [("length", "30.0120", "accept")])
+                             [("length", "30.012", "accept")])
             self.assertEqual([raw[frame_of] for _, _, _, raw, _ in shop.entries("reading")],
                              [bytes([3, 4, 6]) + (300120).to_bytes(4, "big") + b"\0\0"])
 
@@ -80,7 +80,7 @@ class ModbusGauge(unittest.TestCase):
             peer.length(240200)
             view = self.ask(shop)
             self.assertEqual((view["last"]["feature"], view["last"]["verdict"]), ("seat-length", "accept"))
-            self.assertEqual([row["value"] for row in shop.export_csv()[0]], ["30.0120", "24.0200"])
+            self.assertEqual([row["value"] for row in shop.export_csv()[0]], ["30.012", "24.02"])
 
     def test_over_a_serial_line(self):
         self.measure("rtu", lambda place: 'driver = "modbus-rtu"\npath = "probe"\n', slice(0, -2))

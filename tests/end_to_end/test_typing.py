@@ -44,7 +44,7 @@ def typing_shop():
     files = small_shop()
     files["tallystick.toml"] = re.sub(
         rf'(\[\[port\]\]\nid = "{GAUGE}"\n)path = ".*"\ndialect = ".*"\n',
-        r'\1driver = "keyboard"\nserial = "C-0042"\ngap_ms = 1000\ndialect = "typed-line"\n', files["tallystick.toml"]) + PEDALS
+        r'\1driver = "keyboard"\nusb_serial = "C-0042"\ngap_ms = 1000\ndialect = "typed-line"\n', files["tallystick.toml"]) + PEDALS
     return files
 
 
