@@ -228,6 +228,7 @@ class Learner {
       if (std::ranges::any_of(out_.missing, specific))
         std::erase_if(out_.missing, [&](const Remark& each) { return !specific(each); });
     }
+    if (out_.missing.empty()) out_.missing.push_back({"shape_varies", ""});  // no way to cut them fitted all
   }
 
   const Recording& recording_;
