@@ -62,7 +62,7 @@ std::optional<GaugeStatus> status_of(const RegisterStatus& status, std::uint16_t
   };
   GaugeStatus worst = GaugeStatus::ok;
   for (const auto& [bit, meaning] : status.bits) {
-    if ((word >> static_cast<unsigned>(bit) & 1U) != 0 && rank(meaning) > rank(worst)) worst = meaning;
+    if ((static_cast<unsigned>(word) >> static_cast<unsigned>(bit) & 1U) != 0 && rank(meaning) > rank(worst)) worst = meaning;
   }
   return worst;
 }
