@@ -179,11 +179,14 @@ Refusal ModbusDecoder::exception(std::uint8_t code) {
 /// The line fell silent: what is in the buffer gets no more bytes.
 void ModbusDecoder::silence() {
   if (!buffer_.empty()) {
-    if (tcp_)
-      emit(buffer_.size(), Refusal{garbage_ > 0 ? RefusalReason::not_mine : RefusalReason::incomplete,
-                                   garbage_ > 0 ? "bytes outside a frame" : "it stopped before its end"});
-    else
+    if (tcp_) {
+      // Garbage comes out by itself: with the few bytes behind it, it may be longer than any frame.
+      skip_garbage(garbage_);
+      if (!buffer_.empty())
+        emit(buffer_.size(), Refusal{RefusalReason::incomplete, "it stopped before its end"});
+    } else {
       emit(buffer_.size(), why_no_reply(buffer_));
+    }
   }
   garbage_ = 0;
   spoilt_ = false;
