@@ -80,7 +80,9 @@ TEST_CASE(
       std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::steady_clock::now() - began);
   CHECK(readings == 2 * cycles);
   CHECK(open_descriptors() == descriptors);
+#ifndef __SANITIZE_ADDRESS__  // which keeps what was given back for a while, to find who still uses it
   CHECK(resident_kib() - memory < 1024);
+#endif
   for (const auto& one : ports.status()) CHECK(one.losses == cycles);
   std::cout << "plug cycles: " << cycles << " of two ports in " << took.count() << " ms; resident " << memory
             << " KiB after " << warm << ", " << resident_kib() << " KiB after " << cycles << "; descriptors "
