@@ -108,9 +108,7 @@ void FolderPort::start() {
       const bool watched = shared->watch_descriptor >= 0 &&
                            ::inotify_add_watch(shared->watch_descriptor, shared->path.c_str(), news) >= 0;
       seen.told_of_changes = watched && !seen.share;
-      seen.look = shared->taker.look(
-          std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::steady_clock::now().time_since_epoch())
-              .count());
+      seen.look = shared->taker.look(steady_now_ns());
       const std::lock_guard lock(shared->guard);
       if (shared->loop == nullptr) break;
       boost::asio::post(*shared->loop, [shared, seen = std::move(seen)]() mutable { shared->tell(std::move(seen)); });
