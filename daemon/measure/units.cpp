@@ -1,8 +1,8 @@
 // The table of units, and "did you mean".
 #include <algorithm>
 #include <array>
-#include <numeric>
 
+#include "daemon/measure/proposal.hpp"
 #include "daemon/measure/unit.hpp"
 
 namespace tallystick {
@@ -127,22 +127,6 @@ bool same_but_for_case(std::string_view a, std::string_view b) {
                     [](char x, char y) { return lower(x) == lower(y); });
 }
 
-// Levenshtein's distance, over bytes without regard to case.
-std::size_t distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  std::iota(row.begin(), row.end(), std::size_t{0});
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0];
-    row[0] = i + 1;
-    for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t replaced = diagonal + (lower(a[i]) == lower(b[j]) ? 0 : 1);
-      diagonal = row[j + 1];
-      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
-    }
-  }
-  return row.back();
-}
-
 std::string proposal(std::string_view name) {
   std::vector<std::string_view> near;
   const auto propose = [&near](std::string_view unit) {
@@ -156,9 +140,9 @@ std::string proposal(std::string_view name) {
   }
   if (near.empty() && name.size() <= 16) {
     std::size_t least = name.size() > 3 ? 2 : 1;
-    for (const auto& row : table) least = std::min(least, std::max<std::size_t>(1, distance(row.name, name)));
+    for (const auto& row : table) least = std::min(least, std::max<std::size_t>(1, spelling_distance(row.name, name)));
     for (const auto& row : table) {
-      if (near.size() < 3 && row.name.size() > 1 && distance(row.name, name) == least) propose(row.name);
+      if (near.size() < 3 && row.name.size() > 1 && spelling_distance(row.name, name) == least) propose(row.name);
     }
   }
   if (near.empty()) return "units are written like mm, um, in, thou, deg, dms, degC, N, HRC";

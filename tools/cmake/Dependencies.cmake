@@ -13,6 +13,7 @@ pkg_check_modules(RE2 REQUIRED IMPORTED_TARGET re2)
 pkg_check_modules(SERIALPORT REQUIRED IMPORTED_TARGET libserialport)
 pkg_check_modules(EVDEV REQUIRED IMPORTED_TARGET libevdev)
 pkg_check_modules(UDEV REQUIRED IMPORTED_TARGET libudev)
+pkg_check_modules(MUPARSER REQUIRED IMPORTED_TARGET muparser)   # formulas of derived features
 
 # toml++ as a library of our own: toml_compiled.cpp says why.
 add_library(tallystick_toml STATIC "${CMAKE_SOURCE_DIR}/tools/cmake/toml_compiled.cpp")
