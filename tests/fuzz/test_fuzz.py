@@ -7,7 +7,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 SECONDS = int(os.environ.get("TALLYSTICK_FUZZ_SECONDS", "120"))
-TARGETS = {"line", "fixed", "binary", "dialect", "keys", "learn", "modbus", "replay_log", "tcp"}
+TARGETS = {"line", "fixed", "binary", "dialect", "formula", "keys", "learn", "modbus", "replay_log", "tcp"}
 
 
 class Fuzz(unittest.TestCase):

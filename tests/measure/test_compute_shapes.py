@@ -110,6 +110,75 @@ class Shapes(unittest.TestCase):
         self.assertEqual(answer("arc", {"chord_mm": "60", "height_mm": "10"})["radius_mm"], "50")
 
 
+class Derived(unittest.TestCase):
+    """The computations that come from the table of derived features, one adapter for all."""
+
+    def test_each_is_listed_once_and_says_how_and_by_what_source(self):
+        listed = names()
+        self.assertEqual(len(listed), len(set(listed)))
+        self.assertEqual(listed, sorted(listed))
+        own = [name for name in listed if "_" in name or name in ("mean", "wall", "depth", "formula", "range")]
+        self.assertGreaterEqual(len(own), 30)
+        for name in own:
+            with self.subTest(name):
+                out = answer(name, example(name))
+                for member in ("value", "unit", "unrounded", "lines", "working", "standard"):
+                    self.assertTrue(out[member], member)
+
+    def test_values_in_either_unit(self):
+        self.assertEqual(answer("wall", {"outside_in": "1.25", "inside_in": "1"})["value"], "0.125")
+        out = answer("wall", {"outside_in": "1.25", "inside_mm": "25.4", "unit": "mm", "lower": "3.175", "upper": "3.175"})
+        self.assertEqual((out["value"], out["verdict"], out["by"]), ("3.175", "accept", "0"))
+        self.assertEqual(answer("sine_bar_angle", {"blocks_mm": "50", "length_mm": "100", "unit": "dms"})["value"], "30d0m0s")
+        self.assertEqual(answer("range", {"values_degC": ["20.1", "20.4"]})["unit"], "delta-degC")
+
+    def test_a_formula_by_pythons_own_arithmetic(self):
+        out = answer("formula", {"formula": "sqrt(a^2 + b^2) * cos(t)", "unit": "mm",
+                                 "from": {"a_mm": "12.5", "b_in": "1", "t_deg": "30"}})
+        self.assertAlmostEqual(float(out["unrounded"]), math.hypot(12.5, 25.4) * math.cos(math.radians(30)), places=12)
+
+    def test_what_is_wrong_says_where(self):
+        for name, given, code, where in [
+                ("wall", {"outside_mm": "32"}, "missing_field", "inside"),
+                ("wall", {"outside_mm": "32", "insid_mm": "25"}, "unknown_field", "insid_mm"),
+                ("wall", {"outside_mm": "32", "inside": "25"}, "wrong_unit", "inside"),
+                ("wall", {"outside_mm": "32", "inside_deg": "25"}, "wrong_unit", "inside"),
+                ("wall", {"outside_mm": "32", "inside_mm": 25}, "bare_number", "inside_mm"),
+                ("wall", {"outside_mm": "32", "inside_mm": "25", "unit": "deg"}, "wrong_unit", "unit"),
+                ("mean", {"values_mm": ["1", "x"]}, "not_a_decimal", "values_mm[1]"),
+                ("roundness", {"sweep": {"turns": "1", "readings_mm": ["1", "2", "3"]}}, "too_few_points", "sweep"),
+                ("roundness", {"sweep": {"turns": "1"}}, "missing_field", "sweep.readings_mm"),
+                ("roundness", {"sweep": "1"}, "wrong_type", "sweep"),
+                ("at_reference", {**example("at_reference"), "part": "cheese"}, "unknown_material", "part"),
+                ("at_reference", {**example("at_reference"), "part_temperature_degC": "60"}, "out_of_range", "part_temperature"),
+                ("formula", {"formula": "a + 1", "unit": "mm", "from": {"a_mm": "1"}}, "wrong_unit", "formula"),
+                ("formula", {"formula": "a + bb", "unit": "mm", "from": {"a_mm": "1", "b_mm": "1"}}, "unknown_name", "formula"),
+                ("formula", {"formula": "a", "unit": "mm", "from": ["1"]}, "wrong_type", "from")]:
+            with self.subTest(name, code=code, where=where):
+                status, out, err = compute(name, given)
+                self.assertEqual((status, out), (2, None))
+                self.assertIn(code, err)
+                self.assertIn(where, err)
+
+
+class Verdict(unittest.TestCase):
+    def test_the_rounding_methods_are_a_named_choice(self):
+        # ASTM E29, rounding method: to the places of the limit; a tie to the even digit, or away from zero.
+        given = {"value": "25.0215", "lower": "25.000", "upper": "25.022", "unit": "mm"}
+        self.assertNotIn("method", answer("verdict", given))
+        for value, method, judged, verdict in [("25.0225", "half_even", "25.022", "accept"), ("25.0225", "half_up", "25.023", "reject"),
+                                               ("25.0224", "half_up", "25.022", "accept"), ("25.0226", "half_even", "25.023", "reject"),
+                                               ("24.9995", "half_even", "25.000", "accept")]:
+            with self.subTest(value, method=method):
+                out = answer("verdict", {**given, "value": value, "method": method})
+                self.assertEqual((out["judged_as"], out["verdict"], out["decimals"]), (judged, verdict, 3))
+        self.assertEqual(answer("verdict", {**given, "value": "25.026", "method": "half_even", "decimals": "2"})["judged_as"], "25.03")
+        self.assertEqual(answer("verdict", {**given, "value": "25.0224", "method": "absolute"})["verdict"], "reject")
+        for wrong in ({"method": "up"}, {"decimals": "2"}, {"method": "half_up", "decimals": "-1"}, {"method": "half_up", "decimals": "1.5"},
+                      {"method": "half_up", "decimals": "12"}):
+            self.assertEqual(compute("verdict", {**given, **wrong})[0], 2, wrong)
+
+
 class Uncertainty(unittest.TestCase):
     def test_a_decision_against_pythons_own_normal_distribution(self):
         given = example("decision")

@@ -2,8 +2,9 @@
 // JSON object or an Error out, and the answer in words. The command line only fills the same object from its
 // arguments.
 //
-// To add one: write it in a compute_<what>.cpp, declare it at the end, put it into `computations` in
-// compute.cpp, and give it a block in compute_line.cpp where it has arguments of its own.
+// What the table of derived features has (daemon/measure/derive.hpp) is here by itself. To add another: write it
+// in a compute_<what>.cpp, declare it at the end, put it into `computations` in compute.cpp, and give it a block
+// in compute_line.cpp where it has arguments of its own.
 #pragma once
 
 #include <boost/json.hpp>
@@ -22,10 +23,11 @@ namespace tallystick::cli {
 struct Computation {
   std::string_view name, about;
   std::string_view example;  ///< an input that works; field names end in their unit, what is judged is a text
-  Expected<boost::json::object> (*work)(const boost::json::object& input);
-  std::string (*words)(const boost::json::object& answer);
+  Expected<boost::json::object> (*work)(const boost::json::object& input) = nullptr;
+  std::string (*words)(const boost::json::object& answer) = nullptr;
   /// status::good, or status::no where the answer is a no.
-  int (*status_of)(const boost::json::object& answer);
+  int (*status_of)(const boost::json::object& answer) = nullptr;
+  bool derived = false;  ///< worked out by the table of derived features, under this name; `work` is not set
 };
 
 std::span<const Computation* const> computations();
@@ -104,6 +106,10 @@ extern const Computation over_wires_computation, over_balls_computation, dovetai
     sine_bar_computation, two_rolls_computation, two_balls_computation, taper_computation, arc_computation;
 // compute_uncertainty.cpp
 extern const Computation temperature_computation, budget_computation, decision_computation;
+
+/// compute_derived.cpp: every derived feature's computation but those that have a richer one of the same name.
+std::vector<Computation> derived_computations(std::span<const Computation* const> richer);
+Expected<boost::json::object> derived_worked(std::string_view name, const boost::json::object& input);
 
 /// Puts a length from floating point into an answer: `key`_mm as text at nanometres, what is judged, and
 /// `key`_unrounded_mm as a number. Error "not_a_number", "overflow".

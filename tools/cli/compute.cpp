@@ -49,7 +49,16 @@ Expected<boost::json::object> object_from(const std::string& text, const std::st
 
 }  // namespace
 
-std::span<const Computation* const> computations() { return computation_table; }
+std::span<const Computation* const> computations() {
+  static const std::vector<Computation> derived = derived_computations(computation_table);
+  static const std::vector<const Computation*> all = [] {
+    std::vector<const Computation*> out(computation_table.begin(), computation_table.end());
+    for (const auto& one : derived) out.push_back(&one);
+    std::sort(out.begin(), out.end(), [](const auto* a, const auto* b) { return a->name < b->name; });
+    return out;
+  }();
+  return all;
+}
 
 std::string word(const boost::json::object& answer, std::string_view key) {
   const auto* value = answer.if_contains(key);
@@ -75,7 +84,7 @@ int compute(const ComputeOptions& options, Streams streams) {
     if (!read) return say(read.error(), options.json, streams);
     input = *read;
   }
-  const auto answer = computation.work(input);
+  const auto answer = computation.derived ? derived_worked(computation.name, input) : computation.work(input);
   if (!answer) return say(answer.error(), options.json, streams);
   streams.out << (options.json ? boost::json::serialize(*answer) : computation.words(*answer)) << '\n';
   return computation.status_of(*answer);
@@ -83,12 +92,13 @@ int compute(const ComputeOptions& options, Streams streams) {
 
 int compute_list(const ComputeListOptions& options, Streams streams) {
   boost::json::array list;
+  std::size_t widest = 0;
+  for (const auto* one : computations()) widest = std::max(widest, one->name.size());
   for (const auto* one : computations()) {
     if (options.json)
       list.push_back(boost::json::object{{"name", one->name}, {"about", one->about}});
     else
-      streams.out << one->name << std::string(18 - std::min<std::size_t>(17, one->name.size()), ' ')
-                  << one->about << '\n';
+      streams.out << one->name << std::string(widest + 2 - one->name.size(), ' ') << one->about << '\n';
   }
   if (options.json) streams.out << boost::json::serialize(list) << '\n';
   return status::good;

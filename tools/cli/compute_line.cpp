@@ -38,6 +38,12 @@ void add_values(CLI::App& compute_app, Run& run) {
   add_member(verdict, options, "--upper", "upper", "Upper limit (one of both may be left out)");
   add_member(verdict, options, "--unit", "unit", "Unit of the limits");
   add_member(verdict, options, "--value-unit", "value_unit", "Unit of the value where it is another");
+  add_member(verdict, options, "--method", "method",
+             "How the value is taken: as it is, or rounded first (ASTM E29): a tie to the even digit, or "
+             "away from zero")
+      ->type_name("absolute|half_even|half_up");
+  add_member(verdict, options, "--decimals", "decimals",
+             "To how many decimals the method rounds; else those of the limits");
 }
 
 void add_fit(CLI::App& compute_app, Run& run) {
@@ -73,7 +79,8 @@ void add_general(CLI::App& compute_app, Run& run) {
 /// Those with more members than a line takes: the whole input is a file.
 void add_whole(CLI::App& compute_app, Run& run) {
   for (const auto* one : computations()) {
-    const auto known = compute_app.get_subcommands([&](CLI::App* app) { return app->get_name() == one->name; });
+    const auto known =
+        compute_app.get_subcommands([&](CLI::App* app) { return app->get_name() == one->name; });
     if (!known.empty()) continue;
     Options options;
     add_computation(compute_app, run, *one, options);

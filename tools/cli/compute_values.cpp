@@ -1,5 +1,7 @@
 // Units and verdicts.
-#include "daemon/measure/limits.hpp"
+#include <algorithm>
+
+#include "daemon/measure/rounding.hpp"
 #include "tools/cli/computations.hpp"
 
 namespace tallystick::cli {
@@ -29,6 +31,24 @@ std::optional<Quantity> limit(InputFields& fields, const char* key, Unit unit) {
   return fields.quantity(key, *text, unit);
 }
 
+/// The places to which a method rounds: as stated, else as the limits are written.
+int decimals_of(InputFields& fields, const object& input) {
+  if (const auto stated = fields.optional_text("decimals")) {
+    const auto count = fields.quantity("decimals", *stated, *Unit::named("count")).count();
+    if (count % 1'000'000'000 == 0 && count >= 0 && count <= 18'000'000'000)
+      return static_cast<int>(count / 1'000'000'000);
+    return fields.taken<int>("decimals", fail("out_of_range", quoted(*stated) + " is no count of decimals",
+                                              {}, "a whole number of places, such as 3"));
+  }
+  std::size_t most = 0;
+  for (const auto* key : {"lower", "upper"}) {
+    const auto text = word(input, key);
+    if (const auto point = text.find('.'); point != std::string::npos)
+      most = std::max(most, text.size() - point - 1);
+  }
+  return static_cast<int>(std::min<std::size_t>(most, 18));
+}
+
 Expected<object> judged(const object& input) {
   InputFields fields(input);
   const auto text = fields.text("value");
@@ -37,23 +57,43 @@ Expected<object> judged(const object& input) {
   const auto value_unit = other ? fields.unit("value_unit", *other) : unit;
   const auto lower = limit(fields, "lower", unit), upper = limit(fields, "upper", unit);
   const auto value = fields.quantity("value", text, value_unit);
+  const auto method =
+      fields.taken("method", judging_method_named(fields.optional_text("method").value_or("absolute")));
+  const bool rounds = method != JudgingMethod::absolute;
+  if (!rounds && input.contains("decimals"))
+    return fail("contradiction", "the absolute method rounds to no decimals", "decimals",
+                "leave it out, or state a method that rounds");
+  if (rounds) static_cast<void>(fields.optional_text("decimals"));
   if (const auto fault = fields.fault()) return tl::unexpected(*fault);
   const auto limits = fields.taken("lower, upper", Limits::direct(lower, upper));
   if (const auto fault = fields.fault()) return tl::unexpected(*fault);
-  const auto judgement = fields.taken("value", judge(limits, value));
+  const auto decimals = rounds ? decimals_of(fields, input) : 0;
   if (const auto fault = fields.fault()) return tl::unexpected(*fault);
+  const auto rounded = fields.taken("value", judge(limits, value, unit, decimals, method));
+  if (const auto fault = fields.fault()) return tl::unexpected(*fault);
+  const auto& judgement = rounded.judgement;
   const auto shown = written(value, unit);
   const auto by = written(judgement.by, difference_unit(shown.unit));
-  return object{{"value", shown.text},
-                {"unit", shown.unit.name()},
-                {"verdict", name(judgement.verdict)},
-                {"side", name(judgement.side)},
-                {"by", by.text},
-                {"by_unit", by.unit.name()}};
+  object out{{"value", shown.text},
+             {"unit", shown.unit.name()},
+             {"verdict", name(judgement.verdict)},
+             {"side", name(judgement.side)},
+             {"by", by.text},
+             {"by_unit", by.unit.name()}};
+  if (rounds) {
+    out["method"] = name(method);
+    out["decimals"] = decimals;
+    out["judged_as"] = written(rounded.used, unit, decimals).text;
+    out["standard"] = "ASTM E29, rounding method";
+  }
+  return out;
 }
 
 std::string judged_in_words(const object& answer) {
-  const auto out = word(answer, "value") + " " + word(answer, "unit") + ": " + word(answer, "verdict");
+  auto out = word(answer, "value") + " " + word(answer, "unit");
+  if (answer.contains("judged_as"))
+    out += " judged as " + word(answer, "judged_as") + " (" + word(answer, "method") + ")";
+  out += ": " + word(answer, "verdict");
   if (word(answer, "by") == "0") return out + ", on the " + word(answer, "side") + " limit";
   return out + ", " + word(answer, "by") + " " + word(answer, "by_unit") +
          (word(answer, "verdict") == "accept" ? " inside the " : " outside the ") + word(answer, "side") +
