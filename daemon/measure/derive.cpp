@@ -252,8 +252,8 @@ Expected<Derived> derive(std::string_view computation, std::string_view formula,
   if (!row) return tl::unexpected(row.error());
   const auto shapes = shapes_of(inputs);
   if (!shapes) return tl::unexpected(shapes.error());
+  if ((*row)->name == formula_name) return work_formula(formula, *shapes, inputs, unit);
   if (auto done = check_row(**row, formula, *shapes, unit); !done) return tl::unexpected(done.error());
-  if ((*row)->name == formula_name) return work_formula(formula, inputs, unit);
   return (*row)->work(Given(inputs, unit));
 }
 

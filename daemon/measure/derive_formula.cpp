@@ -72,7 +72,8 @@ std::vector<double> point(const std::vector<Variable>& variables, std::size_t ro
         out.push_back(0.5 + 5 * part);
         break;
       case Dimension::scalar:
-        out.push_back(0.5 + 9 * part);
+        // A count, a factor, a share: log 0.01 to 1000 as well as some few units.
+        out.push_back(round % 2 == 0 ? 0.5 + 9 * part : std::pow(10, 5 * part - 2));
         break;
     }
   }
@@ -98,10 +99,10 @@ struct Growth {
 };
 
 Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& variables, bool of_length) {
-  constexpr std::size_t rounds = 400;
+  constexpr std::size_t rounds = 400, enough = 60;
   constexpr double relative = 1e-9, absolute = 1e-12;
   Growth out;
-  for (std::size_t round = 0; round < rounds; ++round) {
+  for (std::size_t round = 0; round < rounds && out.looked_at < enough; ++round) {
     const auto here = point(variables, round);
     const auto value = formula.at(here);
     if (!value) return tl::unexpected(value.error());
@@ -127,7 +128,9 @@ Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& varia
   return out;
 }
 
-Done grows_as_its_unit(FormulaText& formula, const std::vector<Variable>& variables, Unit unit) {
+/// `has_value`: it is known to have one somewhere.
+Done grows_as_its_unit(FormulaText& formula, const std::vector<Variable>& variables, Unit unit,
+                       bool has_value) {
   const bool of_length = unit.dimension() == Dimension::length;
   const auto found = growth(formula, variables, of_length);
   if (!found) return tl::unexpected(found.error());
@@ -138,7 +141,7 @@ Done grows_as_its_unit(FormulaText& formula, const std::vector<Variable>& variab
                     *found->finding,
                 "formula",
                 "let constants that are lengths be inputs with their unit, and add lengths to lengths only");
-  if (found->looked_at == 0)
+  if (found->looked_at == 0 && !has_value)
     return fail("bad_formula", "at none of the points that were tried does the formula have a value",
                 "formula", "look at roots, divisions and inverse functions in it");
   return {};
@@ -151,27 +154,30 @@ Done check_formula(std::string_view text, std::span<const Shape> shapes, Unit un
   if (!variables) return tl::unexpected(variables.error());
   auto formula = formula_of(text, *variables);
   if (!formula) return tl::unexpected(formula.error());
-  return grows_as_its_unit(*formula, *variables, unit);
+  return grows_as_its_unit(*formula, *variables, unit, false);
 }
 
-Expected<Derived> work_formula(std::string_view text, std::span<const Input> inputs, Unit unit) {
-  std::vector<Variable> variables;
+Expected<Derived> work_formula(std::string_view text, std::span<const Shape> shapes,
+                               std::span<const Input> inputs, Unit unit) {
+  const auto variables = variables_of(shapes);
+  if (!variables) return tl::unexpected(variables.error());
+  auto formula = formula_of(text, *variables);
+  if (!formula) return tl::unexpected(formula.error());
   std::vector<double> values;
   Working working(unit);
   for (const auto& input : inputs)
-    for (std::size_t n = 0; n < input.values.size(); ++n) {
-      variables.push_back({input.values.size() == 1 ? input.name : input.name + "_" + std::to_string(n + 1),
-                           input.values[n].unit()});
-      values.push_back(plain_number(input.values[n]));
-      working.exact(variables.back().name, input.values[n]);
+    for (const auto& value : input.values) {
+      working.exact((*variables)[values.size()].name, value);
+      values.push_back(plain_number(value));
     }
-  auto formula = formula_of(text, variables);
-  if (!formula) return tl::unexpected(formula.error());
   const auto found = formula->at(values);
   if (!found) return tl::unexpected(found.error());
-  if (!std::isfinite(*found))
+  const bool finite = std::isfinite(*found);
+  if (auto done = grows_as_its_unit(*formula, *variables, unit, finite); !done)
+    return tl::unexpected(done.error());
+  if (!finite)
     return fail("not_a_number",
-                "the formula gives " + told(*found) + " with " + with_values(variables, values), "formula",
+                "the formula gives " + told(*found) + " with " + with_values(*variables, values), "formula",
                 "look at the readings, and at roots and divisions in it");
   return of_double(Given(inputs, unit), *found, "formula", std::move(working));
 }

@@ -80,9 +80,10 @@ std::vector<Row> place_rows();        // derive_places.cpp
 std::vector<Row> bolt_circle_rows();  // derive_bolt_circle.cpp
 std::vector<Row> temperature_rows();  // derive_temperature.cpp
 
-/// The formula (derive_formula.cpp). `shapes` and `inputs` hold values only.
+/// The formula (derive_formula.cpp); `work_formula` checks besides, and `shapes` are those of `inputs`.
 Done check_formula(std::string_view formula, std::span<const Shape> shapes, Unit unit);
-Expected<Derived> work_formula(std::string_view formula, std::span<const Input> inputs, Unit unit);
+Expected<Derived> work_formula(std::string_view formula, std::span<const Shape> shapes,
+                               std::span<const Input> inputs, Unit unit);
 
 const Shape* shape_named(std::span<const Shape> shapes, std::string_view name);
 /// Error "wrong_number_of_values": both are lists of the same points.

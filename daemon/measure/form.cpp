@@ -103,6 +103,21 @@ Expected<Circle> minimum_zone(const Scaling& scaling) {
   return with_residuals(scaling, found->x[0], found->x[1], found->x[2]);
 }
 
+/// Of all circles of this `mean` that touch from the same side, the centre of least roundness.
+std::optional<std::array<double, 3>> least_round(const Scaling& scaling, double side, double mean) {
+  constexpr double slack = 1e-12;  // the mean is known as well as that: without it nothing might touch
+  std::vector<Constraint<3>> rows;
+  rows.reserve(2 * scaling.readings.size());
+  for (const auto& r : scaling.readings) {
+    const double left = side * (r.value - mean);
+    rows.push_back({{side * r.cosine, side * r.sine, 0}, left - slack});
+    rows.push_back({{-side * r.cosine, -side * r.sine, 1}, -left});
+  }
+  const auto found = fit::least<3>({0, 0, 1}, rows);
+  if (!found) return {};
+  return std::array{mean, found->x[0], found->x[1]};
+}
+
 /// `side` 1: the smallest circle around all readings; -1: the largest inside them.
 Expected<Circle> touching(const Scaling& scaling, double side) {
   std::vector<Constraint<3>> rows;
@@ -112,7 +127,10 @@ Expected<Circle> touching(const Scaling& scaling, double side) {
   const auto found = fit::least<3>({side, 0, 0}, rows);
   if (!found)
     return fail("not_determined", "the readings determine no circle", {}, "take readings all round");
-  auto out = with_residuals(scaling, found->x[0], found->x[1], found->x[2]);
+  auto chosen = found->x;
+  if (!found->unique)
+    if (const auto rounder = least_round(scaling, side, chosen[0])) chosen = *rounder;
+  auto out = with_residuals(scaling, chosen[0], chosen[1], chosen[2]);
   out.unique = found->unique;
   return out;
 }

@@ -21,8 +21,8 @@ struct Circle {
   double x = 0, y = 0;
   double mean = 0;  ///< of the readings: for an indicator its zero, for radii the radius
   double roundness = 0, peak = 0, valley = 0;
-  /// False (MCCI, MICI of an oval): other centres do equally, so centre and roundness are one answer of
-  /// several.
+  /// False (MCCI, MICI of an oval): other centres do equally; of those the one of least roundness is taken, so
+  /// that the roundness does not depend on where the readings begin. The centre may still be one of several.
   bool unique = true;
 };
 

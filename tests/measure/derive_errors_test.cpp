@@ -234,8 +234,8 @@ TEST_CASE("derive: places, faces, holes") {
   for (const auto& more : {one("size", "8"), one("bonus_from", "8"), one("bonus_to", "8")})
     sized.push_back(more);
   fails("position_less_bonus", sized, "out_of_range", "bonus_to");
-  fails("position_less_bonus", with(with(sized, one("bonus_to", "9")), one("size", "-" + largest)), "overflow",
-        "size");
+  fails("position_less_bonus", with(with(sized, one("bonus_to", "9")), one("size", "-" + largest)),
+        "overflow", "size");
   fails("position_less_bonus",
         with(with(with(sized, one("bonus_to", "9")), one("x", largest)), one("nominal_x", "-1")), "overflow",
         "x");
@@ -258,7 +258,7 @@ TEST_CASE("derive: places, faces, holes") {
   const Inputs square = {one("low", "0"), one("high", "0.01"), one("distance", "40"), one("length", "60")};
   fails("perpendicularity", with(square, one("distance", "0")), "out_of_range", "distance");
   fails("perpendicularity", with(square, one("length", "39")), "out_of_range", "length");
-  fails("perpendicularity", with(with(square, one("high", "9000000")), one("distance", "0.1")), "overflow",
+  fails("perpendicularity", with(with(square, one("high", "9000000")), one("distance", "0.01")), "overflow",
         "length");
 
   const Inputs line = {list("x", {"0", "1", "2", "3"}), list("y", {"0", "1", "2", "3"})};
@@ -275,7 +275,8 @@ TEST_CASE("derive: places, faces, holes") {
       fails(name, with(judged, one("hole", wrong, "count")), "out_of_range", "hole");
     fails(name, with(with(judged, line[0]), line[1]), "collinear", "x");
     fails(name, round, "missing_field", "nominal_diameter");
-    fails(name, with(judged, one("nominal_diameter", largest)), "overflow", "x");
+    fails(name, with(with(judged, one("nominal_diameter", largest)), one("first_hole", "180", "deg")),
+          "overflow", "x");
   }
   fails("bolt_circle_position", with(round, one("nominal_diameter", "50")), "missing_field", "first_hole");
   // Clockwise, and every second first: no turn of the print's places fits them.
