@@ -1,6 +1,7 @@
 """The parts of a run: each yields Figures, and says on the way what it does."""
 import json
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -255,7 +256,21 @@ def chain_check(said):
                  note=f"{said['events']:,} events")
 
 
+def sweep_circles(said):
+    yield Figure("a sweep in all four circles, a sample", "ns", said["ours_ns"], said["floor_ns"],
+                 note=f"{said['samples']:,} samples, so {statistics.median(said['ours_ns']) * said['samples'] / 1e6:.0f} ms a sweep; "
+                      "floor: span and first harmonic in one pass")
+
+
+def judging(said):
+    yield Figure("a judgement", "ns", said["ours_ns"], said["floor_ns"],
+                 note=f"{said['judgements']:,} values; floor: two comparisons of whole numbers")
+    yield Figure("judgements a second: time of one", "ns", said["ours_ns"], most=1000, note="a million a second")
+
+
 FIGURES_OF = {
+    "sweep_circles": sweep_circles,
+    "judge": judging,
     "decode_frame": decode_frame,
     "decode_stream": decode_stream,
     "decide_evolve": in_micro("decide + evolve, 12 places a part", 1, "the first thousand of a walk"),

@@ -14,6 +14,8 @@ std::string text_of(const std::filesystem::path& file);
 
 /// A line a dialect of config/dialects, fed with its own recorded frames of tests/replay.
 void decode_figures(const std::filesystem::path& root, const Effort& effort);
+/// A sweep of 100,000 samples in all four circles; a million judgements.
+void measure_figures(const Effort& effort);
 /// One reading through decide and evolve, and the whole desk.
 void walk_figures(const Effort& effort);
 /// The proposals of so many presses at an invented bench, as the desk makes them.
