@@ -98,7 +98,13 @@ struct Growth {
   std::optional<std::string> finding;
 };
 
-Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& variables, bool of_length) {
+/// How often a length is in a unit: areas grow as the square of the lengths.
+int degree_of(Unit unit) {
+  if (unit.dimension() == Dimension::length) return 1;
+  return unit.name() == "mm2" ? 2 : unit.name() == "mm3" ? 3 : 0;
+}
+
+Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& variables, int degree) {
   constexpr std::size_t rounds = 400, enough = 60;
   constexpr double relative = 1e-9, absolute = 1e-12;
   Growth out;
@@ -111,14 +117,16 @@ Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& varia
     for (const double factor : {2.0, 0.5, 25.4}) {
       auto grown = here;
       double longest = 0;
-      for (std::size_t n = 0; n < variables.size(); ++n)
+      for (std::size_t n = 0; n < variables.size(); ++n) {
+        grown[n] *= std::pow(factor, degree_of(variables[n].unit));
         if (variables[n].unit.dimension() == Dimension::length)
-          longest = std::max(longest, std::abs(grown[n] *= factor));
+          longest = std::max(longest, std::abs(grown[n]));
+      }
       const auto then = formula.at(grown);
       if (!then) return tl::unexpected(then.error());
-      const double wanted = of_length ? *value * factor : *value;
+      const double wanted = *value * std::pow(factor, degree);
       const double amount = std::max(std::abs(wanted), std::abs(*then));
-      if (std::abs(*then - wanted) <= relative * amount + absolute * longest) continue;
+      if (std::abs(*then - wanted) <= relative * amount + absolute * std::pow(longest, degree)) continue;
       out.finding = "with " + with_values(variables, here) + " it gives " + told(*value) +
                     ", with all lengths times " + shortest(factor) + " it gives " + told(*then) +
                     " instead of " + told(wanted);
@@ -131,13 +139,14 @@ Expected<Growth> growth(FormulaText& formula, const std::vector<Variable>& varia
 /// `has_value`: it is known to have one somewhere.
 Done grows_as_its_unit(FormulaText& formula, const std::vector<Variable>& variables, Unit unit,
                        bool has_value) {
-  const bool of_length = unit.dimension() == Dimension::length;
-  const auto found = growth(formula, variables, of_length);
+  const int degree = degree_of(unit);
+  const auto found = growth(formula, variables, degree);
   if (!found) return tl::unexpected(found.error());
   if (found->finding)
     return fail("wrong_unit",
-                (of_length ? "the formula does not grow as a length must: "
-                           : "the formula changes with the unit of the lengths: ") +
+                (degree == 1  ? std::string("the formula does not grow as a length must: ")
+                 : degree > 1 ? "the formula does not grow as " + std::string(unit.name()) + " must: "
+                              : "the formula changes with the unit of the lengths: ") +
                     *found->finding,
                 "formula",
                 "let constants that are lengths be inputs with their unit, and add lengths to lengths only");

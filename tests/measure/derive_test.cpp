@@ -197,3 +197,90 @@ TEST_CASE("a formula") {
   REQUIRE(list_of);
   CHECK(list_of->value.text() == "0.004");
 }
+
+namespace {
+
+derive::Shape shape_of(std::string_view listed, std::string_view kind) {
+  derive::Shape out;
+  out.name = std::string(listed.substr(0, listed.find_first_of(".?")));
+  const bool list = listed.find("...") != std::string_view::npos;
+  out.count = list ? 4 : 1;
+  if (kind == "sweep") out.sweep = true;
+  if (kind == "word") out.word = "invar";
+  if (kind == "angle") out.unit = given::unit("deg");
+  if (kind == "number") out.unit = given::unit("ratio");
+  if (kind == "temperature") out.unit = given::unit("degC");
+  if (kind == "temperature_difference") out.unit = given::unit("delta-degC");
+  return out;
+}
+
+std::string_view unit_of(const derive::Computation& computation) {
+  return computation.result == "angle" ? "deg" : computation.result == "number" ? "ratio" : "mm";
+}
+
+}  // namespace
+
+TEST_CASE(
+    "check: every computation takes what it lists, misses what is left out, and refuses another dimension") {
+  std::size_t missed = 0, refused = 0;
+  for (const auto& one : derive::computations()) {
+    CAPTURE(one.name);
+    std::vector<derive::Shape> needed;
+    for (std::size_t n = 0; n < one.inputs.size(); ++n)
+      if (!one.inputs[n].ends_with("?")) needed.push_back(shape_of(one.inputs[n], one.kinds[n]));
+    // Those of which one of several is needed.
+    if (one.name == "centre_distance") {
+      needed.push_back(shape_of("over", "length"));
+      needed.push_back(shape_of("diameter_b", "length"));
+    }
+    if (one.name.ends_with("_runout")) needed.push_back(shape_of("readings...", "length"));
+    if (one.name == "at_reference")
+      for (const auto* name : {"part", "scale"}) needed.push_back(shape_of(name, "word"));
+    const auto formula = one.name == "formula" ? "1" : "";
+    const auto unit = given::unit(one.name == "formula" ? "ratio" : unit_of(one));
+    const auto sound = derive::check(one.name, formula, needed, unit);
+    if (!sound) FAIL(text(sound.error()));
+    CHECK(derive::check(one.name, formula, needed, given::unit("N")).has_value() == (one.name == "formula"));
+    for (std::size_t n = 0; n < needed.size(); ++n) {
+      auto without = needed;
+      without.erase(without.begin() + static_cast<std::ptrdiff_t>(n));
+      const auto lacking = derive::check(one.name, formula, without, unit);
+      REQUIRE(!lacking);
+      CHECK(lacking.error().code == "missing_field");
+      CHECK(lacking.error().where == needed[n].name);
+      ++missed;
+      auto other = needed;
+      other[n] = shape_of(needed[n].name, needed[n].sweep ? "length" : "sweep");
+      const auto wrong = derive::check(one.name, formula, other, unit);
+      REQUIRE(!wrong);
+      CHECK(wrong.error().code == "wrong_unit");
+      CHECK(wrong.error().where == needed[n].name);
+      ++refused;
+    }
+  }
+  CHECK(missed > 90);
+  CHECK(refused == missed);
+}
+
+TEST_CASE("check: a formula is looked at before anything is measured") {
+  const std::vector<derive::Shape> shapes = {shape_of("a", "length"), shape_of("b", "length"),
+                                             shape_of("n", "number"), shape_of("t", "angle")};
+  const auto code = [&](std::string_view formula, std::string_view unit) {
+    const auto done = derive::check("formula", formula, shapes, given::unit(unit));
+    return done ? std::string("sound") : done.error().code;
+  };
+  CHECK(code("(a - b) / 2", "mm") == "sound");
+  CHECK(code("sqrt(a^2 - b^2)", "mm") == "sound");
+  CHECK(code("asin((a - b) / (a + b)) + t", "deg") == "sound");
+  CHECK(code("a / b * n", "ratio") == "sound");
+  CHECK(code("a * b / n", "mm2") == "sound");  // an area grows as the square
+  CHECK(code("a * b * a", "mm2") == "wrong_unit");
+  CHECK(code("_pi / 4 * a^2 * b", "mm3") == "sound");
+  CHECK(code("a > b ? a : b", "mm") == "sound");
+  CHECK(code("a + 0.001", "mm") == "wrong_unit");
+  CHECK(code("a * 25.4", "mm") == "sound");  // a factor: that it was meant as a unit, nobody can see
+  CHECK(code("sqrt(n - 50)", "ratio") == "sound");
+  CHECK(code("sqrt(-1 - n)", "ratio") == "bad_formula");
+  CHECK(code("a + d", "mm") == "unknown_name");
+  CHECK(code("a - a", "mm") == "sound");
+}
