@@ -1,5 +1,7 @@
 #include "daemon/measure/limits.hpp"
 
+#include "daemon/measure/whole.hpp"
+
 namespace tallystick {
 namespace {
 
@@ -16,7 +18,8 @@ Done same_kind(std::optional<Quantity> a, std::optional<Quantity> b) {
 Expected<Quantity> excess(Quantity larger, Quantity smaller, Quantity limit) {
   auto amount = subtract(larger, smaller);
   if (!amount) return amount;
-  return amount->in(difference_unit(limit.unit())).value_or(*amount);
+  const Unit unit = difference_unit(limit.unit());
+  return amount->count() % unit.step() == 0 ? Quantity::of_count(amount->count(), unit) : *amount;
 }
 
 }  // namespace
@@ -84,11 +87,11 @@ Expected<Limits> Limits::deviations(Quantity nominal, Quantity lower_deviation, 
 
 Expected<Judgement> judge(const Limits& limits, Quantity value) {
   if (!limits.lower && !limits.upper) return fail("no_limit", "there is no limit to judge against");
-  for (const auto& limit : {limits.lower, limits.upper}) {
-    if (limit && !convertible(limit->unit(), value.unit())) {
+  for (const auto* limit : {&limits.lower, &limits.upper}) {
+    if (*limit && (*limit)->unit() != value.unit() && !convertible((*limit)->unit(), value.unit())) {
       return fail("wrong_unit",
                   "a value in " + std::string(value.unit().name()) + " cannot be judged against a limit in " +
-                      std::string(limit->unit().name()),
+                      std::string((*limit)->unit().name()),
                   {}, "state value and limits in units of the same dimension");
     }
   }
@@ -101,10 +104,10 @@ Expected<Judgement> judge(const Limits& limits, Quantity value) {
   if (limits.lower && value < *limits.lower) return judged(Verdict::reject, Side::lower, *limits.lower);
   if (!limits.lower) return judged(Verdict::accept, Side::upper, *limits.upper);
   if (!limits.upper) return judged(Verdict::accept, Side::lower, *limits.lower);
-  const auto below_upper = judged(Verdict::accept, Side::upper, *limits.upper);
-  const auto above_lower = judged(Verdict::accept, Side::lower, *limits.lower);
-  if (!below_upper || !above_lower) return below_upper ? above_lower : below_upper;
-  return above_lower->by < below_upper->by ? above_lower : below_upper;
+  const auto below_upper = whole::Wide{limits.upper->count()} - value.count();
+  const auto above_lower = whole::Wide{value.count()} - limits.lower->count();
+  return above_lower < below_upper ? judged(Verdict::accept, Side::lower, *limits.lower)
+                                   : judged(Verdict::accept, Side::upper, *limits.upper);
 }
 
 }  // namespace tallystick

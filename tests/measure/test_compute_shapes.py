@@ -125,6 +125,17 @@ class Derived(unittest.TestCase):
                 for member in ("value", "unit", "unrounded", "lines", "working", "standard"):
                     self.assertTrue(out[member], member)
 
+    def test_the_list_says_what_a_checklist_writes(self):
+        done = subprocess.run([str(PROGRAM), "compute", "--json"], capture_output=True, text=True, timeout=20, check=True)
+        told = {one["name"]: one.get("in_checklist") for one in json.loads(done.stdout)}
+        self.assertIsNone(told["convert"])
+        self.assertEqual(told["wall"]["inputs"], [{"name": name, "kind": "length", "list": False, "may_be_missing": False}
+                                                  for name in ("outside", "inside")])
+        starts = told["pitch_diameter"]["inputs"][-1]
+        self.assertEqual((starts["name"], starts["kind"], starts["may_be_missing"]), ("starts", "number", True))
+        self.assertTrue(told["flatness"]["inputs"][0]["list"])
+        self.assertEqual(told["eccentricity_direction"]["result"], "angle")
+
     def test_values_in_either_unit(self):
         self.assertEqual(answer("wall", {"outside_in": "1.25", "inside_in": "1"})["value"], "0.125")
         out = answer("wall", {"outside_in": "1.25", "inside_mm": "25.4", "unit": "mm", "lower": "3.175", "upper": "3.175"})

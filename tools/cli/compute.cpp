@@ -6,6 +6,7 @@
 #include <ostream>
 #include <sstream>
 
+#include "daemon/measure/derive.hpp"
 #include "tools/cli/computations.hpp"
 
 namespace tallystick::cli {
@@ -45,6 +46,26 @@ Expected<boost::json::object> object_from(const std::string& text, const std::st
   if (!value.is_object())
     return fail("not_json", "a JSON object is expected", place, "--example prints an input that works");
   return std::move(value.get_object());
+}
+
+/// With what a checklist writes for it, where it can be a derived feature.
+boost::json::object listed(const Computation& one) {
+  boost::json::object out{{"name", one.name}, {"about", one.about}};
+  const auto derived = derive::computation_named(one.name);
+  if (!derived) return out;
+  boost::json::array inputs;
+  for (std::size_t n = 0; n < (*derived)->inputs.size(); ++n) {
+    const auto written = (*derived)->inputs[n];
+    inputs.push_back(boost::json::object{{"name", written.substr(0, written.find_first_of(".?"))},
+                                         {"kind", (*derived)->kinds[n]},
+                                         {"list", written.find("...") != std::string_view::npos},
+                                         {"may_be_missing", written.ends_with("?")}});
+  }
+  out["in_checklist"] = boost::json::object{{"inputs", std::move(inputs)},
+                                            {"result", (*derived)->result},
+                                            {"working", (*derived)->working},
+                                            {"standard", (*derived)->source}};
+  return out;
 }
 
 }  // namespace
@@ -96,7 +117,7 @@ int compute_list(const ComputeListOptions& options, Streams streams) {
   for (const auto* one : computations()) widest = std::max(widest, one->name.size());
   for (const auto* one : computations()) {
     if (options.json)
-      list.push_back(boost::json::object{{"name", one->name}, {"about", one->about}});
+      list.push_back(listed(*one));
     else
       streams.out << one->name << std::string(widest + 2 - one->name.size(), ' ') << one->about << '\n';
   }
