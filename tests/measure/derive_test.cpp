@@ -171,6 +171,11 @@ TEST_CASE("sweeps") {
   CHECK(text_of("circular_runout", both) == "0.1");
   CHECK(text_of("total_runout", both) == "0.17");
   CHECK(std::abs(std::stod(found("coaxiality", both).unrounded) - 0.1) < 2e-8);
+  // An oval: its circles may slide along their long side; the roundest of them stands in the middle.
+  const auto oval = swept({"0.01", "0.005", "-0.005", "-0.01", "-0.005", "0.005", "0.01", "0.005", "-0.005",
+                           "-0.01", "-0.005", "0.005"});
+  for (const auto* name : {"roundness_circumscribed", "roundness_inscribed"})
+    CHECK(std::abs(std::stod(found(name, {given::sweeps("sweep", {oval})}).unrounded) - 0.02) < 1e-12);
   CHECK(text_of("circular_runout", {list("readings", {"0.003", "-0.008", "0.001"})}) == "0.011");
 }
 
