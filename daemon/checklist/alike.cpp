@@ -13,7 +13,7 @@ const Feature* feature_of(const Edition& edition, const std::string& key) {
   return found == edition.features.end() ? nullptr : &*found;
 }
 
-bool measured(const Feature& feature) { return !feature.unit.empty(); }
+bool measured(const Feature& feature) { return !feature.unit.empty() && !feature.unjudged; }
 
 /// No value is inside the limits of both. Nothing where they cannot be compared.
 std::optional<bool> apart(const Feature& a, const Feature& b) {

@@ -54,9 +54,10 @@ Expected<Limits> limits_of(const Feature& feature) {
     if (!quantity) return tl::unexpected(quantity.error());
     return std::optional<Quantity>{*quantity};
   };
-  const auto lower = value(feature.lower);
+  // What is not judged by itself is only held to be plausible.
+  const auto lower = value(feature.unjudged ? feature.plausible_lower : feature.lower);
   if (!lower) return named(lower.error());
-  const auto upper = value(feature.upper);
+  const auto upper = value(feature.unjudged ? feature.plausible_upper : feature.upper);
   if (!upper) return named(upper.error());
   const auto nominal = value(feature.nominal);
   if (!nominal) return named(nominal.error());

@@ -13,6 +13,62 @@
 
 namespace tallystick::checklist {
 
+/// Readings of the same part that a derived feature draws on: all places of a feature in order, or one of them.
+struct ReadingsOf {
+  std::string feature;         ///< key of this edition
+  std::string place;           ///< empty: all
+  bool operator==(const ReadingsOf&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(ReadingsOf, (), (feature, place))
+
+/// One named input of a derived feature (daemon/measure/derive.hpp): readings, or what the print gives, or a word.
+struct DerivedInput {
+  std::string name;
+  std::vector<ReadingsOf> readings;
+  std::vector<std::string> values;   ///< exact decimals in `unit`
+  std::string unit, word;
+  bool operator==(const DerivedInput&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(DerivedInput, (), (name, readings, values, unit, word))
+
+/// One influence on a feature's uncertainty, as stated (daemon/measure/uncertainty.hpp).
+struct BudgetLine {
+  std::string name, amount;    ///< exact decimal in the feature's unit
+  std::string distribution = "standard";
+  std::string freedom;         ///< degrees of freedom; empty: infinitely many
+  bool operator==(const BudgetLine&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(BudgetLine, (), (name, amount, distribution, freedom))
+
+/// How a derived feature is made: no step of its own, its result comes with the last reading that it draws on.
+struct Derivation {
+  std::string computation;     ///< name (daemon/measure/derive.hpp); empty: the feature is no derived one
+  std::string formula;         ///< of the computation "formula"
+  std::vector<DerivedInput> inputs;
+  bool operator==(const Derivation&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Derivation, (), (computation, formula, inputs))
+
+/// How sure a value is, and what is decided with that. Decimals in the feature's unit (of temperatures: its difference).
+struct Certainty {
+  std::string decision = "simple";   ///< "simple" | "stringent" (guard band: the expanded uncertainty)
+  std::string uncertainty;           ///< expanded, exact; empty: not stated
+  std::string standard_uncertainty;  ///< a plain decimal, nothing is judged by it
+  std::string coverage_factor, freedom;  ///< as worked out; `freedom` empty: infinitely many
+  std::vector<BudgetLine> budget;    ///< what it was worked out from; empty: stated as it is
+  bool operator==(const Certainty&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Certainty, (), (decision, uncertainty, standard_uncertainty, coverage_factor, freedom, budget))
+
+/// A finish to come: every stage but "after finish" is judged against limits moved by what it will add.
+struct Finish {
+  std::string build_up, build_up_spread;  ///< of one surface; empty: no finish
+  int surfaces = 0;                       ///< across which the feature is measured
+  std::string lower, upper;               ///< before it
+  bool operator==(const Finish&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(Finish, (), (build_up, build_up_spread, surfaces, lower, upper))
+
 enum class StepKind : std::uint8_t { reading, capture, go, no_go, mating_check, look };
 BOOST_DESCRIBE_ENUM(StepKind, reading, capture, go, no_go, mating_check, look)
 
@@ -22,7 +78,7 @@ struct Feature {
   std::string key;             ///< stable, [a-z0-9-]{1,40}
   std::string balloon;         ///< "3", "12.1"
   std::string name;            ///< "outside diameter"
-  std::string kind;            ///< "reading" | "capture" | "go_no_go" | "mating_check" | "look"
+  std::string kind;            ///< "reading" | "capture" | "derived" | "go_no_go" | "mating_check" | "look"
   std::string feature_class;   ///< "critical" | "major" | "minor"
   std::vector<std::string> stages;  ///< empty: every stage
   // measured features
@@ -55,6 +111,10 @@ struct Feature {
   std::vector<std::string> before;  ///< keys of features that must come later than this one
   bool tells_sizes_apart = false;   ///< planned first
   std::string exception;       ///< why this size differs from its family here; empty: it does not
+  bool unjudged = false;       ///< its readings serve derived features only: no limits, no verdict
+  Derivation derivation;
+  Certainty certainty;
+  Finish finish;
 
   bool operator==(const Feature&) const = default;
 };
@@ -62,7 +122,7 @@ BOOST_DESCRIBE_STRUCT(Feature, (), (key, balloon, name, kind, feature_class, sta
   plausible_lower, plausible_upper, decimals, gauge_kind, places, reduction, material, zero_plausible, capture, capture_value,
   movement, window, settle_ms, end_after_ms, turns, least_ms, longest_gap_ms, method,
   question_good, question_no_go, tool, edge, ruler, before, tells_sizes_apart,
-  exception))
+  exception, unjudged, derivation, certainty, finish))
 
 /// The bytes of an edition are `to_json_text(edition)`: members in this order, no blanks; its SHA-256 is over them.
 struct Edition {
@@ -76,19 +136,21 @@ struct Edition {
   int gauge_step_share = 5;        ///< a gauge's step is at most tolerance / this
   std::string walk_order = "by_part";   ///< "by_part" | "by_feature": a gauge goes round all parts of a tray
   int tray = 0;                    ///< slots of the tray, 2 to 60; 0: by part
+  std::string judging = "absolute";     ///< "absolute" | "half_even" | "half_up": rounded to the limits' last place first
   std::vector<Feature> features;   ///< in checklist order
 
   bool operator==(const Edition&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Edition, (), (format, family, size, print_revision, part_number, title, number, drawing,
-  after_reject, next_part, moves_allowed, gauge_step_share, walk_order, tray, features))
+  after_reject, next_part, moves_allowed, gauge_step_share, walk_order, tray, judging, features))
 
 std::string to_json_text(const Edition& edition);
 Expected<Edition> edition_from(std::string_view json);
 /// 64 hex digits.
 std::string sha256_hex(std::string_view bytes);
 
-/// The feature's limits as Quantities. Precondition: a measured feature of a checked edition.
+/// The print's limits as Quantities; of a feature that is not judged its plausible range. Precondition: a feature with a
+/// value, of a checked edition.
 Expected<Limits> limits_of(const Feature& feature);
 
 }  // namespace tallystick::checklist

@@ -4,19 +4,21 @@
 #include <set>
 
 #include "daemon/checklist/capture_source.hpp"
+#include "daemon/checklist/derived_source.hpp"
 #include "daemon/measure/general_tolerances.hpp"
 #include "daemon/measure/iso286.hpp"
 
 namespace tallystick::checklist {
 namespace {
 
-const std::vector<std::string> kinds = {"reading", "capture", "go_no_go", "mating_check", "look"};
+const std::vector<std::string> kinds = {"reading", "capture", "derived", "go_no_go", "mating_check", "look"};
 const std::vector<std::string> stage_names = {"setup",     "first_part", "in_process",
                                               "last_part", "final",      "after_finish"};
 const std::vector<std::string> formula_keys = {"nominal",         "lower",           "upper",
                                                "plus_minus",      "lower_deviation", "upper_deviation",
                                                "plausible_lower", "plausible_upper",
-                                               "shorter_side",    "movement",        "window"};
+                                               "shorter_side",    "movement",        "window",
+                                               "uncertainty",     "build_up",        "build_up_spread"};
 
 void read_formulas(TomlTable& table, Formulas& formulas) {
   for (const auto& key : formula_keys) {
@@ -81,7 +83,8 @@ void read_decimals(TomlTable& table, FeatureSource& feature) {
   feature.decimals[""] = table.whole("decimals", 0, 9, 0);
 }
 
-void read_measured(TomlTable& table, FeatureSource& feature) {
+/// What every feature with a value says: its unit, its limits, how it is judged.
+void read_value(TomlTable& table, FeatureSource& feature) {
   feature.unit = table.text("unit", "print");
   if (feature.unit != "print")
     if (const auto unit = Unit::named(feature.unit); !unit)
@@ -89,11 +92,17 @@ void read_measured(TomlTable& table, FeatureSource& feature) {
   read_formulas(table, feature.formulas);
   feature.symbols = read_symbols(table);
   read_decimals(table, feature);
+  feature.material = table.word("material", {"outside", "inside", ""}, "");
+  read_judging(table, feature);
+}
+
+void read_measured(TomlTable& table, FeatureSource& feature) {
+  read_value(table, feature);
+  feature.judged = table.yes_or_no("judged", true);
   feature.gauge_kind = table.id("gauge_kind");
   feature.places = table.texts("places");
   feature.reduction =
       table.word("reduction", {"each", "mean", "median", "range", "greatest", "least"}, "each");
-  feature.material = table.word("material", {"outside", "inside", ""}, "");
   feature.zero_plausible = table.yes_or_no("zero_plausible", false);
   feature.tells_sizes_apart = table.yes_or_no("tells_sizes_apart", false);
   read_capture(table, feature);
@@ -111,8 +120,23 @@ void read_asked(TomlTable& table, FeatureSource& feature) {
 
 bool has(const FeatureSource& feature, const char* key) { return feature.formulas.contains(key); }
 
+/// Readings that only serve derived features: what could be is all that is said of them.
+void check_unjudged(const TomlTable& table, const FeatureSource& feature) {
+  for (const auto& key : {"lower", "upper", "plus_minus", "lower_deviation", "upper_deviation", "fit", "general", "uncertainty",
+                          "build_up", "decision"})
+    if (table.has(key))
+      table.fault(key, "contradiction", "judged = false says that these readings are not judged by themselves",
+                  "take it out, or take judged out");
+  if (feature.reduction != "each")
+    table.fault("reduction", "contradiction", "a reduction makes one value that is judged", "take it out, or take judged out");
+  if (!(has(feature, "plausible_lower") && has(feature, "plausible_upper")))
+    table.fault("", "no_plausible_range", "has no limits, so nothing says which values cannot be right",
+                "add plausible_lower = \"...\" and plausible_upper = \"...\"");
+}
+
 /// One way of stating limits, and what each way needs.
 void check_limit_forms(const TomlTable& table, const FeatureSource& feature) {
+  if (!feature.judged) return check_unjudged(table, feature);
   const bool direct = has(feature, "lower") || has(feature, "upper");
   const bool deviations = has(feature, "lower_deviation") || has(feature, "upper_deviation");
   const int ways = int(direct) + int(deviations) + int(has(feature, "plus_minus")) +
@@ -129,7 +153,7 @@ void check_limit_forms(const TomlTable& table, const FeatureSource& feature) {
   const bool one_sided =
       (direct && !(has(feature, "lower") && has(feature, "upper"))) ||
       (deviations && !(has(feature, "lower_deviation") && has(feature, "upper_deviation")));
-  if (ways == 1 && one_sided && !(table.has("plausible_lower") && table.has("plausible_upper")))
+  if (ways == 1 && one_sided && feature.measured() && !(table.has("plausible_lower") && table.has("plausible_upper")))
     table.fault("", "no_plausible_range", "has one limit only, so nothing says which values cannot be right",
                 "add plausible_lower = \"...\" and plausible_upper = \"...\": the least and greatest value "
                 "that a whole part could show");
@@ -165,8 +189,13 @@ FeatureSource read_feature(const TomlText& text, const toml::table& from) {
     else
       table.fault("only_if", expression.error().code, expression.error().what, expression.error().hint);
   }
-  if (feature.measured()) {
-    read_measured(table, feature);
+  if (feature.has_value()) {
+    if (feature.measured()) {
+      read_measured(table, feature);
+    } else {
+      read_value(table, feature);
+      read_derived(table, feature);
+    }
     check_limit_forms(table, feature);
     if (!feature.edge.empty() && feature.ruler.empty())
       table.fault("edge", "contradiction", "an edge without the way that its ruler points",
@@ -252,6 +281,8 @@ void read_head(const TomlText& text, TomlTable& root, FamilySource& out) {
       table.fault("print_unit", unit.error().code, unit.error().what, unit.error().hint);
   out.after_reject = table.word("after_reject", {"go_on", "end_part", "stop_walk"}, "go_on");
   out.next_part = table.word("next_part", {"by_itself", "by_key"}, "by_itself");
+  out.judging = table.word("judging", {"absolute", "half_even", "half_up"}, "absolute");
+  out.decision = table.word("decision", {"simple", "stringent"}, "simple");
   read_order(table, out);
   out.moves_allowed = table.yes_or_no("moves_allowed", true);
   out.gauge_step_share = table.whole("gauge_step_share", 1, 100, 5);
@@ -335,6 +366,7 @@ FamilySource read_family_source(const TomlText& text) {
     root.fault("", "missing_key", "there is no [[feature]]", "add one for each balloon of the drawing");
   root.done();
   check_names(text, out);
+  check_derived_names(text, out);
   check_rings(text, out);
   return out;
 }

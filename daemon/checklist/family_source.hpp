@@ -33,6 +33,29 @@ struct LimitSymbols {
   bool any() const { return !fit.empty() || !general.empty(); }
 };
 
+/// What a derived feature says of itself.
+struct DerivedSource {
+  struct Readings {
+    std::string name;
+    std::vector<std::string> of;       ///< "key" or "key / place"; may name {n}
+    int line = 0;
+  };
+  struct Given {
+    std::string name;
+    std::vector<Formula> values;
+  };
+  std::string computation, formula;
+  int line = 0;
+  std::vector<Readings> from;
+  std::vector<Given> given;
+  std::vector<std::pair<std::string, std::string>> words;  ///< may name columns
+};
+
+struct BudgetSource {
+  std::string name, distribution, freedom;
+  Formula amount;
+};
+
 struct FeatureSource {
   int line = 0;
   std::string key, balloon, name, kind, feature_class;
@@ -46,10 +69,15 @@ struct FeatureSource {
   std::vector<std::string> places, before;
   int count = 1;
   int settle_ms = 0, end_after_ms = 0, turns = 0, least_ms = 0, longest_gap_ms = 0;  ///< of a capture
-  bool zero_plausible = false, tells_sizes_apart = false;
+  std::optional<DerivedSource> derived;
+  std::vector<BudgetSource> budget;
+  std::string decision, coverage_factor;   ///< "": the family's; "": 2
+  int surfaces = 0;                        ///< of a finish
+  bool zero_plausible = false, tells_sizes_apart = false, judged = true;
   bool sound = true;  ///< false: told already, so it is not worked out
 
   bool measured() const { return kind == "reading" || kind == "capture"; }
+  bool has_value() const { return measured() || kind == "derived"; }
 };
 
 /// What one size does otherwise, and why.
@@ -65,6 +93,7 @@ struct FamilySource {
   std::string key, title, table_file, drawing_file;
   std::string print_unit;  ///< empty: the size table has a column print_unit
   std::string after_reject, next_part, order;
+  std::string judging = "absolute", decision = "simple";
   bool moves_allowed = true;
   int gauge_step_share = 5, plausible_widths = 5;
   int tray = 0;                ///< slots; 0: by part

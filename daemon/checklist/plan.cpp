@@ -357,6 +357,7 @@ std::vector<std::size_t> plan_order(const Edition& edition, std::string_view sta
   std::vector<std::size_t> asked;
   std::map<std::string, std::size_t> index_of;
   for (std::size_t i = 0; i < edition.features.size(); ++i) {
+    if (edition.features[i].kind == "derived") continue;   // no step of its own
     const auto& stages = edition.features[i].stages;
     if (!stages.empty() && std::find(stages.begin(), stages.end(), stage) == stages.end()) continue;
     index_of.emplace(edition.features[i].key, asked.size());

@@ -36,6 +36,14 @@ void with_exception(Formulas& formulas, LimitSymbols& symbols, const ExceptionSo
   for (const auto& [key, formula] : exception.formulas) formulas.insert_or_assign(key, formula);
 }
 
+/// The print's limits and those before a finish together: both must be plausible.
+Limits widest(const Limits& limits, const Feature& feature, Unit unit) {
+  Limits out = limits;
+  if (const auto lower = Quantity::parse(feature.finish.lower, unit); lower && out.lower) out.lower = std::min(*out.lower, *lower);
+  if (const auto upper = Quantity::parse(feature.finish.upper, unit); upper && out.upper) out.upper = std::max(*out.upper, *upper);
+  return out;
+}
+
 /// `value` moved by `widths` times the tolerance, or nothing where that cannot be held.
 std::optional<Quantity> moved(Quantity value, std::int64_t tolerance, int widths) {
   std::int64_t by = 0, count = 0;
@@ -70,6 +78,7 @@ WorkedSize RowWorker::work_out() {
   edition.tray = family_.tray;
   edition.moves_allowed = family_.moves_allowed;
   edition.gauge_step_share = family_.gauge_step_share;
+  edition.judging = family_.judging;
   worked_.row_line = row_.line;
   for (const auto& source : family_.features)
     if (source.sound && exists(source)) present_.push_back(source.key);
@@ -157,7 +166,7 @@ void RowWorker::add_feature(const FeatureSource& source) {
     auto feature = words_of(source, place);
     feature.gauge_kind = gauge_kind;
     feature.exception = why;
-    if (source.measured() && !set_values(source, formulas, symbols, feature)) return;
+    if (source.has_value() && !set_values(source, formulas, symbols, place, feature)) return;
     worked_.edition.features.push_back(std::move(feature));
     worked_.feature_lines.push_back(source.line);
   }
@@ -213,7 +222,7 @@ Expected<Limits> RowWorker::limits_from(const FeatureSource& source, const Formu
 }
 
 bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas, const LimitSymbols& symbols,
-                           Feature& feature) {
+                           int place, Feature& feature) {
   auto unit = print_unit_;
   if (source.unit != "print") {
     const auto named = Unit::named(source.unit);
@@ -222,6 +231,10 @@ bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas
   if (!unit) return false;  // told at the unit itself
   feature.unit = unit->name();
   feature.decimals = decimals_for(source, *unit);
+  feature.unjudged = !source.judged;
+  if (!source.judged)
+    return set_capture(source, formulas, Limits{}, *unit, feature) &&
+           set_plausible(source, formulas, Limits{}, *unit, feature.decimals, feature);
   const auto limits = limits_from(source, formulas, symbols, *unit);
   if (!limits) {
     const auto& error = limits.error();
@@ -238,8 +251,11 @@ bool RowWorker::set_values(const FeatureSource& source, const Formulas& formulas
   feature.nominal = text(limits->nominal);
   feature.lower = text(limits->lower);
   feature.upper = text(limits->upper);
+  if (!set_judging(source, formulas, *limits, *unit, feature) || !set_finish(source, formulas, *limits, *unit, feature))
+    return false;
+  if (source.derived) return set_derived(source, place, *unit, feature);
   return set_capture(source, formulas, *limits, *unit, feature) &&
-         set_plausible(source, formulas, *limits, *unit, feature.decimals, feature);
+         set_plausible(source, formulas, widest(*limits, feature, *unit), *unit, feature.decimals, feature);
 }
 
 bool RowWorker::set_capture(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,

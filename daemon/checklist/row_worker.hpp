@@ -9,6 +9,7 @@
 #include "daemon/checklist/family.hpp"
 #include "daemon/checklist/family_source.hpp"
 #include "daemon/checklist/size_table.hpp"
+#include "daemon/measure/derive.hpp"
 
 namespace tallystick::checklist {
 
@@ -38,13 +39,27 @@ class RowWorker {
   bool exists(const FeatureSource& source);
   Feature words_of(const FeatureSource& source, int place);
   bool set_values(const FeatureSource& source, const Formulas& formulas, const LimitSymbols& symbols,
-                  Feature& feature);
+                  int place, Feature& feature);
+  bool refused(const FeatureSource& source, const std::string& key, const Error& error, int line = 0) {
+    find(source, key, error, line);
+    return false;
+  }
   Expected<Limits> limits_from(const FeatureSource& source, const Formulas& formulas,
                                const LimitSymbols& symbols, Unit unit);
   Expected<Limits> limits_by_symbol(const Formulas& formulas, const LimitSymbols& symbols,
                                     std::optional<Quantity> stated, Unit unit);
   bool set_capture(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
                    Feature& feature);
+  // row_derived.cpp
+  bool set_derived(const FeatureSource& source, int place, Unit unit, Feature& feature);
+  bool set_readings(const FeatureSource& source, int place, Feature& feature, std::vector<derive::Shape>& shapes);
+  bool set_given(const FeatureSource& source, Feature& feature, std::vector<derive::Shape>& shapes);
+  std::vector<ReadingsOf> readings_of(const std::string& text, int place) const;
+  bool set_shape(const FeatureSource& source, const std::vector<ReadingsOf>& readings, derive::Shape& shape);
+  // row_judging.cpp
+  bool set_judging(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit, Feature& feature);
+  bool set_budget(const FeatureSource& source, Unit unit, Feature& feature);
+  bool set_finish(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit, Feature& feature);
   bool set_plausible(const FeatureSource& source, const Formulas& formulas, const Limits& limits, Unit unit,
                      int decimals, Feature& feature);
   Expected<std::optional<Quantity>> formula(const Formulas& formulas, const std::string& key, Unit unit);

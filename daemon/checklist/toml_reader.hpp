@@ -44,6 +44,7 @@ class TomlTable {
   TomlTable(const TomlText& text, const toml::table& table, std::string place);
 
   bool has(std::string_view key) const { return table_.contains(key); }
+  const TomlText& whole_text() const { return text_; }
   int line() const { return line_of(table_); }
   /// The key's own line, or the table's where it is absent.
   int line(std::string_view key) const;

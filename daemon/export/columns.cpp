@@ -1,3 +1,4 @@
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/export/columns.hpp"
 
 #include <boost/mp11.hpp>
@@ -10,7 +11,7 @@
 namespace tallystick::exporting {
 namespace {
 
-using Members = boost::describe::describe_members<Fact, boost::describe::mod_public>;
+using Members = mirror::MembersOf<Fact>;
 
 void append_number(std::string& out, std::uint64_t number) {
   std::array<char, 20> digits;

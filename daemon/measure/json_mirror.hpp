@@ -20,6 +20,10 @@ concept Described = boost::describe::has_describe_members<T>::value && !std::is_
 template <class T>
 concept DescribedEnum = boost::describe::has_describe_enumerators<T>::value;
 
+/// All members of a described struct, those of its bases first.
+template <class T>
+using MembersOf = boost::describe::describe_members<T, boost::describe::mod_public | boost::describe::mod_inherited>;
+
 template <class T> struct is_optional : std::false_type {};
 template <class T> struct is_optional<std::optional<T>> : std::true_type {};
 template <class T> struct is_vector : std::false_type {};
@@ -52,7 +56,7 @@ boost::json::value write(const T& value) {
     static_assert(Described<T>, "no mirror for this type");
     static const T defaults{};
     boost::json::object out;
-    boost::mp11::mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto member) {
+    boost::mp11::mp_for_each<MembersOf<T>>([&](auto member) {
       if (Whole || !(value.*member.pointer == defaults.*member.pointer))
         out.emplace(member.name, write<Whole>(value.*member.pointer));
     });
@@ -113,7 +117,7 @@ Done read(const boost::json::value& from, T& out, const std::string& where = "",
     if (!from.is_object()) return wrong("an object");
     Done done;
     std::size_t known = 0;
-    boost::mp11::mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto member) {
+    boost::mp11::mp_for_each<MembersOf<T>>([&](auto member) {
       if (!done) return;
       if (const auto* item = from.as_object().if_contains(member.name)) {
         ++known;
@@ -124,7 +128,7 @@ Done read(const boost::json::value& from, T& out, const std::string& where = "",
     if (strict && known != from.as_object().size()) {
       for (const auto& member : from.as_object()) {
         bool found = false;
-        boost::mp11::mp_for_each<boost::describe::describe_members<T, boost::describe::mod_public>>([&](auto m) { found = found || member.key() == m.name; });
+        boost::mp11::mp_for_each<MembersOf<T>>([&](auto m) { found = found || member.key() == m.name; });
         if (!found) return fail("unknown_member", "unknown member \"" + std::string(member.key()) + "\"", where);
       }
     }

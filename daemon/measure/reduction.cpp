@@ -33,13 +33,17 @@ whole::Wide margin(const Judgement& judgement) {
   return judgement.verdict == Verdict::accept ? by : -by;
 }
 
-Expected<Reduced> worst_of(std::span<const Quantity> readings, const Limits& limits, Reduced reduced) {
+Expected<Reduced> worst_of(std::span<const Quantity> readings, const Limits& limits, const JudgingRule& rule,
+                            Reduced reduced) {
   std::optional<whole::Wide> least_margin;
   for (const auto& reading : readings) {
-    const auto judgement = judge(limits, reading);
+    const auto plain = judge(limits, reading);
+    if (!plain) return tl::unexpected(plain.error());
+    if (least_margin && margin(*plain) >= *least_margin) continue;
+    // No rule turns the order of margins round: the worst reading has the worst verdict.
+    const auto judgement = judge(limits, reading, rule);
     if (!judgement) return tl::unexpected(judgement.error());
-    if (least_margin && margin(*judgement) >= *least_margin) continue;
-    least_margin = margin(*judgement);
+    least_margin = margin(*plain);
     reduced.value = reading;
     reduced.judgement = *judgement;
   }
@@ -59,7 +63,8 @@ Expected<Reduction> reduction_named(std::string_view name) {
   return static_cast<Reduction>(found - names.begin());
 }
 
-Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings, const Limits& limits) {
+Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings, const Limits& limits,
+                         const JudgingRule& rule) {
   if (readings.empty()) return fail("no_readings", "there is no reading to make a result of");
   for (const auto& reading : readings) {
     if (!convertible(reading.unit(), readings.front().unit())) {
@@ -71,7 +76,7 @@ Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings
   Reduced reduced{readings.front(), *least, *greatest, {}};
   switch (reduction) {
     case Reduction::each:
-      return worst_of(readings, limits, reduced);
+      return worst_of(readings, limits, rule, reduced);
     case Reduction::mean:
       reduced.value = mean_of(readings);
       break;
@@ -91,7 +96,7 @@ Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings
       break;
     }
   }
-  const auto judgement = judge(limits, reduced.value);
+  const auto judgement = judge(limits, reduced.value, rule);
   if (!judgement) return tl::unexpected(judgement.error());
   reduced.judgement = *judgement;
   return reduced;

@@ -4,7 +4,7 @@
 #include <span>
 #include <string_view>
 
-#include "daemon/measure/limits.hpp"
+#include "daemon/measure/judging.hpp"
 
 namespace tallystick {
 
@@ -23,6 +23,8 @@ struct Reduced {
 };
 
 /// Error "no_readings", "wrong_unit", "overflow". A range of temperature points is a temperature difference.
-Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings, const Limits& limits);
+/// Judged by `rule`.
+Expected<Reduced> reduce(Reduction reduction, std::span<const Quantity> readings, const Limits& limits,
+                         const JudgingRule& rule = {});
 
 }  // namespace tallystick

@@ -1,3 +1,4 @@
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/record/entry_store.hpp"
 
 #include <boost/describe.hpp>
@@ -16,7 +17,7 @@ std::string insert_into(std::string_view table, std::size_t columns) {
   return sql + ")";
 }
 
-using FactMembers = boost::describe::describe_members<Fact, boost::describe::mod_public>;
+using FactMembers = mirror::MembersOf<Fact>;
 
 int finish(Statement& statement) {
   const int code = statement.step();

@@ -1,3 +1,4 @@
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/record/fact_query.hpp"
 
 #include <boost/describe.hpp>
@@ -7,7 +8,7 @@ namespace tallystick::record {
 
 namespace {
 
-using FactMembers = boost::describe::describe_members<Fact, boost::describe::mod_public>;
+using FactMembers = mirror::MembersOf<Fact>;
 
 const std::string& select_list() {
   static const std::string list = [] {

@@ -10,6 +10,7 @@
 #include <string_view>
 #include <vector>
 
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/record/cursor.hpp"
 #include "daemon/record/place.hpp"
 #include "daemon/walk/event.hpp"
@@ -18,7 +19,7 @@ namespace tallystick::record {
 
 /// Members of Fact, in its order: index and count of the columns of a fact's row.
 inline constexpr std::size_t fact_columns =
-    boost::mp11::mp_size<boost::describe::describe_members<Fact, boost::describe::mod_public>>::value;
+    boost::mp11::mp_size<mirror::MembersOf<Fact>>::value;
 /// The columns' names, in Fact's order.
 const std::array<std::string_view, fact_columns>& fact_column_names();
 

@@ -1,3 +1,4 @@
+#include "daemon/measure/json_mirror.hpp"
 #include "daemon/record/schema.hpp"
 
 #include <boost/describe.hpp>
@@ -13,7 +14,7 @@ namespace {
 std::string fact_table() {
   std::string sql =
       "CREATE TABLE fact(branch INTEGER NOT NULL, seq INTEGER NOT NULL, n INTEGER NOT NULL CHECK(n > 0)";
-  using Members = boost::describe::describe_members<Fact, boost::describe::mod_public>;
+  using Members = mirror::MembersOf<Fact>;
   boost::mp11::mp_for_each<Members>([&](auto member) {
     using Member = std::remove_cvref_t<decltype(std::declval<Fact>().*member.pointer)>;
     sql += std::string(", \"") + member.name + "\"" +

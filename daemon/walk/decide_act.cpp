@@ -117,8 +117,9 @@ Done confirm(Draft& draft, WalkDraft& walk) {
   const auto value = Quantity::parse(held.value, *unit);
   if (!value) return tl::unexpected(value.error());
   const auto asked = walk.state.standing.pointer;
-  const auto judgement = judge(walk.prepared(asked).limits, *value);
-  if (!judgement || judgement->verdict == Verdict::accept)
+  const auto& prepared = walk.prepared(asked);
+  const auto judgement = prepared.judge_in(walk.part().stage, *value);
+  if (!judgement || (!prepared.unjudged && judgement->verdict == Verdict::accept))
     return fail("refused", "a confirmation can never accept", held.value, "press the gauge again");
   Offered offered;
   offered.gauge = held.gauge;
@@ -126,6 +127,7 @@ Done confirm(Draft& draft, WalkDraft& walk) {
   offered.sent_value = held.sent_value;
   offered.sent_unit = held.sent_unit;
   offered.confirmed = true;
+  offered.sweep = held.sweep;
   offered.typed = held.gauge.empty();
   count_value(draft, walk, asked, offered);
   return {};

@@ -1,5 +1,6 @@
 // The end of a capture with samples. Its value then goes the way of every reading (decide_reading.cpp).
 #include "daemon/walk/draft.hpp"
+#include "daemon/walk/working.hpp"
 
 namespace tallystick::walk {
 
@@ -18,6 +19,22 @@ Done keep_captured(Draft& draft, const WalkDraft* walk) {
   draft.out.capture = captured.named;
   draft.attachments.push_back({captured.named.sha256, capture_media_type, captured.bytes});
   return {};
+}
+
+std::optional<derive::SweepFigures> sweep_of(const Captured& captured, const PreparedFeature& prepared) {
+  if (captured.named.head.kind != "sweep" || prepared.feeds.empty()) return {};
+  const auto kept = capture_from(captured.bytes);
+  if (!kept) return {};
+  return sweep_figures_of(*kept, prepared.turns);
+}
+
+derive::SweepFigures sweep_figures_of(const CaptureKept& kept, double turns) {
+  const auto unit = Unit::named(kept.head.unit);
+  std::vector<Quantity> samples;
+  // What came before the movement that began it belongs to no turn.
+  for (const auto& sample : kept.samples)
+    if (unit && sample.at_us >= kept.head.moved_us) samples.push_back(Quantity::of_count(sample.count, *unit));
+  return derive::sweep_figures(samples, turns);
 }
 
 void hold_broken_capture(Draft& draft, WalkDraft& walk) {

@@ -82,6 +82,7 @@ Hold held_value(const std::string& kind, const Offered& offered, Unit unit) {
   std::tie(out.value, out.unit) = text_for_print(offered.value, unit);
   out.sent_value = offered.sent_value;
   out.sent_unit = offered.sent_unit;
+  out.sweep = offered.sweep;
   return out;
 }
 
@@ -205,8 +206,8 @@ void judge_offered(Draft& draft, WalkDraft& walk, std::size_t asked, const Offer
   }
   if (!could_be && offered.value.count() == 0 && !walk.feature(asked).zero_plausible)
     return hold(draft, walk, held_value("zero", offered, feature.unit));
-  const auto judgement = judge(feature.limits, offered.value);
-  if (!judgement || judgement->verdict != Verdict::accept) {
+  const auto judgement = feature.judge_in(walk.part().stage, offered.value);
+  if (!judgement || judgement->verdict == Verdict::reject) {
     if (feature.reduction == Reduction::each || !could_be) {
       if (const auto other = other_size(draft, walk, asked, offered.value)) {
         Hold size = held_value("size", offered, feature.unit);
@@ -310,7 +311,8 @@ Done decide_reading(Draft& draft) {
   }
   Offered offered{reading.gauge, *value, reading.decoded.value_text,
                   std::string(reading.decoded.quantity.unit().name()), reading.decoded.unit_in_frame || card.reads == "difference",
-                  false, false, reading.decoded.status};
+                  false, false, reading.decoded.status, {}};
+  if (capture && draft.input.captured) offered.sweep = sweep_of(*draft.input.captured, walk->prepared(standing.pointer));
   judge_offered(draft, *walk, standing.pointer, offered);
   return {};
 }

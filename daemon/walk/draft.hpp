@@ -100,6 +100,14 @@ struct Offered {
   std::string sent_value, sent_unit;
   bool unit_in_frame = true, typed = false, confirmed = false;
   GaugeStatus status = GaugeStatus::ok;
+  std::optional<derive::SweepFigures> sweep;   ///< of a sweep
+};
+
+/// What the readings behind a result say together.
+struct ReadingsBehind {
+  std::string readings, gauges, reason;    ///< keys and ids, blank between
+  bool again = false, typed = false, confirmed = false;
+  void add(const StepState& step, const Attempt& attempt);
 };
 
 // ---- parts and steps (part_rules.cpp)
@@ -164,7 +172,21 @@ bool begun_with(const PartState& part, const std::string& gauge);
 // ---- results (results.cpp)
 /// Makes the result fact of a feature when all its steps are done.
 void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last);
-/// A part is held exactly while a reject stands in it: at one place is enough, and a retake may lift it.
+/// Makes the results of the derived features that draw on this step and have all they need; they are told by `last`. Returns
+/// the worst of their verdicts ("accept" where none was made).
+std::string settle_derived(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last);
+/// A result fact of a feature with everything but its value and verdict.
+Fact& add_result(Draft& draft, const WalkDraft& walk, std::size_t feature, const std::string& overruled, const ReadingsBehind& behind);
+/// The value, the limits in force and the verdict, each as the record writes it.
+void judge_fact(Fact& fact, const checklist::Feature& feature, const PreparedFeature& prepared, const std::string& stage,
+                Quantity value, const Judgement& judgement);
+/// The newest fact is the part's result of this feature: gauges and suspects learn of it.
+void keep_result(Draft& draft, WalkDraft& walk, const std::string& feature, const std::string& gauges, const std::string& overruled);
+/// The attempt of a step that decides: its newest that counts; null where none does.
+const Attempt* deciding(const StepState& step);
+/// A run change asks for the feature of the next part.
+bool is_named(const LotState& lot, const checklist::Feature& feature);
+/// A part is held exactly while a reject (or an undecided result) stands in it: at one place is enough, and a retake may lift it.
 void follow_held(WalkDraft& walk);
 /// A result that counts no more is no gauge's any more: none of them can make it suspect.
 void forget_result(Draft& draft, const std::string& fact);
@@ -172,7 +194,7 @@ Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const
 /// Exact text of a value in the print's unit; in millimetres where that has no finite decimal there.
 std::pair<std::string, std::string> text_for_print(Quantity value, Unit unit);
 bool step_verdict_is_reject(const StepState& step);
-/// What the attempts of one step come to: "" (open), "accept", "reject".
+/// What the attempts of one step come to: "" (open), "accept", "reject", "undecided".
 std::string settled(const StepState& step, bool answer);
 
 // ---- shared
@@ -186,6 +208,8 @@ Done route(Draft& draft);
 Done decide_reading(Draft& draft);
 /// The end of a capture with samples: what must hold before anything is made of it, and that it is kept.
 Done keep_captured(Draft& draft, const WalkDraft* walk);
+/// What a sweep comes to for the derived features that draw on it; nothing for any other capture.
+std::optional<derive::SweepFigures> sweep_of(const Captured& captured, const PreparedFeature& prepared);
 /// It broke: nothing of it is judged, the walk waits for another.
 void hold_broken_capture(Draft& draft, WalkDraft& walk);
 /// After every change: a capture whose step has gone, or that a hard hold stands before, is dropped.

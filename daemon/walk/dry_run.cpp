@@ -132,8 +132,9 @@ DryStep asked_step(const Trier& trier) {
   out.place = step.place < feature.places.size() ? feature.places[step.place] : "";
   out.kind = boost::describe::enum_to_string(step.kind, "");
   out.unit = feature.unit;
-  out.lower = feature.lower;
-  out.upper = feature.upper;
+  const auto limits = limit_texts(feature, walk.part->stage);
+  out.lower = limits.lower;
+  out.upper = limits.upper;
   out.gauges = serving_gauges(trier.states(), walk, prepared, index);
   return out;
 }

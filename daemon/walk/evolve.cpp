@@ -58,6 +58,11 @@ void copy_results(std::optional<PartState>& part, const std::map<std::string, st
   for (const auto& [feature, n] : results) part->results[feature] = key + "/" + n;
 }
 
+void copy_derived(std::optional<PartState>& part, const std::map<std::string, std::string>& derived) {
+  if (!part) return;
+  for (const auto& [feature, verdict] : derived) part->derived[feature] = verdict;
+}
+
 void end_tray(WalkState& walk, const std::string& slot) {
   if (const auto other = walk.others.find(slot); other != walk.others.end()) walk.previous = std::move(other->second);
   else walk.previous = std::move(walk.part);
@@ -79,6 +84,7 @@ void copy_walk(WalkState& walk, const WalkChange& change, const std::string& key
   }
   copy_steps(walk.previous, change.previous_steps, key);
   copy_results(walk.previous, change.previous_results, key);
+  copy_derived(walk.previous, change.previous_derived);
   if (change.previous_held && walk.previous) walk.previous->held = *change.previous_held;
   if (!change.previous_ended.empty() && walk.previous) walk.previous->end = change.previous_ended;
   if (!change.reach.empty()) take_in_hand(walk, change.reach);
@@ -88,6 +94,7 @@ void copy_walk(WalkState& walk, const WalkChange& change, const std::string& key
   }
   copy_steps(walk.part, change.steps, key);
   copy_results(walk.part, change.results, key);
+  copy_derived(walk.part, change.derived);
   if (change.held && walk.part) walk.part->held = *change.held;
   if (!change.ended.empty() && walk.part) {
     walk.part->end = change.ended;

@@ -33,6 +33,8 @@ struct WalkChange {
   std::map<std::string, StepState> previous_steps;  ///< likewise of the part before
   std::map<std::string, std::string> results;     ///< of the active part: feature -> "<n>" of this event's fact
   std::map<std::string, std::string> previous_results;
+  std::map<std::string, std::string> derived;     ///< of the active part: derived feature -> verdict
+  std::map<std::string, std::string> previous_derived;
   std::optional<bool> held;                       ///< of the active part
   std::optional<bool> previous_held;
   std::string ended;                              ///< the active part's end; it becomes the part before
@@ -48,7 +50,7 @@ struct WalkChange {
   std::optional<TrayBegun> tray;
   bool operator==(const WalkChange&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(WalkChange, (), (begun, gone, standing, part, previous, steps, previous_steps, results, previous_results, held,
+BOOST_DESCRIBE_STRUCT(WalkChange, (), (begun, gone, standing, part, previous, steps, previous_steps, results, previous_results, derived, previous_derived, held,
   previous_held, ended, previous_ended, person, tools, reach, reopened, tray_part_ended, turn, tray_ended, tray))
 
 struct LotChange {

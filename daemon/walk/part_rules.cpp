@@ -38,9 +38,8 @@ void settle_round(WalkDraft& walk, std::size_t asked) {
   const std::size_t round = counted_attempts(walk.part().steps[asked]) - 1;
   const auto values = round_values(walk, prepared, feature, round);
   if (values.empty()) return;
-  const auto reduced = reduce(prepared.reduction, values, prepared.limits);
-  const std::string verdict =
-      reduced && reduced->judgement.verdict == Verdict::accept ? "accept" : "reject";
+  const auto reduced = reduce(prepared.reduction, values, prepared.limits_in(walk.part().stage), prepared.rule);
+  const std::string verdict(name(reduced ? reduced->judgement.verdict : Verdict::reject));
   for (std::size_t other = 0; other < walk.part().asked.size(); ++other) {
     if (walk.step(other).feature != feature) continue;
     auto& step = walk.touch(other);
@@ -73,7 +72,11 @@ void count_part_for_gauges(Draft& draft, const PartState& part) {
 }
 
 std::string end_of(const PartState& part) {
-  if (part.held) return "rejected";
+  const auto stands = [&](const char* verdict) {
+    return std::any_of(part.steps.begin(), part.steps.end(), [&](const StepState& step) { return settled(step, true) == verdict; }) ||
+           std::any_of(part.derived.begin(), part.derived.end(), [&](const auto& one) { return one.second == verdict; });
+  };
+  if (part.held) return stands("undecided") && !stands("reject") ? "undecided" : "rejected";
   for (const auto& step : part.steps)
     if (step.status != "done") return "incomplete";
   return "accepted";
@@ -108,7 +111,7 @@ void end_part(Draft& draft, WalkDraft& walk) {
   std::erase_if(lot.state.named_features, [&](const std::string& named) {
     return std::any_of(part.asked.begin(), part.asked.end(), [&](std::size_t index) {
       return walk.edition->edition.features[walk.edition->steps[index].feature].key == named;
-    });
+    }) || part.results.contains(named);
   });
   if (part.slot > 0) return end_part_on_tray(draft, walk);
   count_part_for_gauges(draft, part);
@@ -139,16 +142,21 @@ void after_step(Draft& draft, WalkDraft& walk, std::size_t asked, Last last) {
   const auto& step = walk.part().steps[asked];
   const bool done = step.status == "done";
   const std::string verdict = done ? settled(step, answered(walk.step(asked).kind)) : std::string();
-  const bool stands = verdict == "reject";
+  bool stands = verdict == "reject" || verdict == "undecided";
   walk.state.standing.hold.reset();
-  walk.state.standing.reject_stands = stands;
   last.stands = stands;
   last.measured_again = counted_attempts(step) > 1 || step.retaken;
-  std::string tone = last.verdict == "reject" ? (stands ? "stands" : "reject") : "accept";
+  const bool rejected = last.verdict == "reject" || last.verdict == "undecided";
+  std::string tone = rejected ? (stands ? "stands" : "reject") : "accept";
   if (done) follow_held(walk);
   if (done) settle_feature(draft, walk, asked, last);
+  // A derived result is made of readings that counted: what it comes to stands at once.
+  const bool derived_stands = done && settle_derived(draft, walk, asked, last) != "accept";
+  stands = stands || derived_stands;
+  walk.state.standing.reject_stands = stands;
   const std::size_t feature = walk.step(asked).feature;
-  if (last.verdict != "reject" && done && last.result_verdict.empty()) tone = "place";
+  if (!rejected && done && last.result_verdict.empty()) tone = "place";
+  if (derived_stands) tone = "stands";
   walk.state.standing.counted = last;
   const auto& rule = walk.edition->edition.after_reject;
   if (stands && rule == "end_part") {
@@ -191,21 +199,22 @@ PartState new_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t se
   part.begun = draft.now();
   for (const auto index : walk.state.order) {
     const auto& feature = walk.edition->edition.features[walk.edition->steps[index].feature];
-    // A family's file writes first_part, the walk says first part.
-    const auto holds = [](const std::vector<std::string>& list, const std::string& item) {
-      return std::any_of(list.begin(), list.end(), [&](std::string word) {
-        std::replace(word.begin(), word.end(), '_', ' ');
-        return word == item;
-      });
-    };
-    if (feature.stages.empty() || holds(feature.stages, part.stage) || std::find(lot.state.named_features.begin(), lot.state.named_features.end(), feature.key) != lot.state.named_features.end())
-      part.asked.push_back(index);
+    // A derived feature that is named names what it draws on.
+    const auto& feeds = walk.edition->features[walk.edition->steps[index].feature].feeds;
+    const bool named = is_named(lot.state, feature) || std::any_of(feeds.begin(), feeds.end(), [&](std::size_t derived) {
+                         return is_named(lot.state, walk.edition->edition.features[derived]);
+                       });
+    if (asked_in(feature, part.stage) || named) part.asked.push_back(index);
   }
   part.steps.resize(part.asked.size());
   // One event may begin several parts: of a tray, or at all benches that waited for a release. Each has a key of its own.
   if (draft.parts_begun++ > 0) part.key = "." + std::to_string(serial);
   lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, part.key, ""};
   return part;
+}
+
+bool is_named(const LotState& lot, const checklist::Feature& feature) {
+  return std::find(lot.named_features.begin(), lot.named_features.end(), feature.key) != lot.named_features.end();
 }
 
 namespace {
@@ -266,7 +275,7 @@ void begin_next_part(Draft& draft, WalkDraft& walk, bool by_key) {
 
 void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered& offered) {
   const auto& prepared = walk.prepared(asked);
-  const auto judgement = judge(prepared.limits, offered.value);
+  const auto judgement = prepared.judge_in(walk.part().stage, offered.value);
   const auto [value, unit] = text_for_print(offered.value, prepared.unit);
   Attempt attempt;
   attempt.value = value;
@@ -274,21 +283,30 @@ void count_value(Draft& draft, WalkDraft& walk, std::size_t asked, const Offered
   attempt.gauge = offered.gauge;
   attempt.typed = offered.typed;
   attempt.confirmed = offered.confirmed;
+  attempt.sweep = offered.sweep;
   const bool by_place = prepared.reduction == Reduction::each;
   Last last = last_of(walk, asked, draft, "counted");
   last.value = value;
   last.unit = unit;
   if (by_place && judgement) {
     attempt.verdict = std::string(name(judgement->verdict));
-    last.verdict = attempt.verdict;
-    last.side = std::string(name(judgement->side));
-    last.by = text_for_print(judgement->by, prepared.unit).first;
+    // What is not judged is taken: it counts, and nothing is said of it.
+    if (!prepared.unjudged) {
+      last.verdict = attempt.verdict;
+      last.side = std::string(name(judgement->side));
+      last.by = text_for_print(judgement->by, prepared.unit).first;
+    }
   }
   last.gauge = offered.gauge;
   last.typed = offered.typed;
   last.confirmed = offered.confirmed;
   last.sent_value = offered.sent_value;
   last.sent_unit = offered.sent_unit;
+  if (!prepared.unjudged) {
+    last.limits_of = limits_of_stage(walk.feature(asked), walk.part().stage);
+    last.judging = std::string(name(prepared.rule.method));
+    last.decision = std::string(name(prepared.rule.decision));
+  }
   const auto& material = last.material;
   last.material_left = last.verdict == "reject" && ((material == "outside" && last.side == "upper") ||
                                                     (material == "inside" && last.side == "lower"));
@@ -367,6 +385,7 @@ void part_anew(Draft& draft, WalkDraft& walk) {
     forget_result(draft, fact);
   }
   part.results.clear();
+  part.derived.clear();
   part.held = false;
   if (walk.state.standing.in_previous) {
     walk.change.previous = part;

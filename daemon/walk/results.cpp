@@ -1,5 +1,8 @@
 // What the readings of a feature come to, and the fact that says so.
+#include <algorithm>
+
 #include "daemon/walk/draft.hpp"
+#include "daemon/walk/working.hpp"
 
 namespace tallystick::walk {
 
@@ -16,11 +19,12 @@ std::string settled(const StepState& step, bool answer) {
   const Attempt& newest = *counted.back();
   if (newest.verdict.empty()) return "";
   if (newest.confirmed) return newest.verdict;
+  // What is undecided is read again as a reject is: once more may prove it good.
   switch (counted.size()) {
     case 1: return newest.verdict == "accept" ? "accept" : "";
     case 2:
       if (answer) return newest.verdict;
-      return newest.verdict == "reject" ? "reject" : "";
+      return newest.verdict == "accept" ? "" : newest.verdict;
     default: return newest.verdict;
   }
 }
@@ -56,14 +60,13 @@ Fact& add_fact(Draft& draft, const WalkDraft& walk, const PartState& part, const
   return draft.out.facts.back();
 }
 
-namespace {
-
-/// The attempt of a step that decides: its newest that counts.
 const Attempt* deciding(const StepState& step) {
   for (auto attempt = step.attempts.rbegin(); attempt != step.attempts.rend(); ++attempt)
     if (!attempt->aside) return &*attempt;
   return nullptr;
 }
+
+namespace {
 
 void add_word(std::string& list, const std::string& word) {
   if (word.empty() || (" " + list + " ").find(" " + word + " ") != std::string::npos) return;
@@ -71,11 +74,23 @@ void add_word(std::string& list, const std::string& word) {
   list += word;
 }
 
+}  // namespace
+
+void ReadingsBehind::add(const StepState& step, const Attempt& attempt) {
+  again = again || step.retaken || counted_attempts(step) > 1;
+  typed = typed || attempt.typed;
+  confirmed = confirmed || attempt.confirmed;
+  if (step.retaken) reason = step.reason;
+  add_word(readings, attempt.event.empty() ? "this" : attempt.event);
+  add_word(gauges, attempt.gauge);
+}
+
+namespace {
+
 struct Gathered {
-  std::vector<const StepState*> steps;
   std::vector<Quantity> values;
-  bool complete = true, reject = false, again = false, typed = false, confirmed = false;
-  std::string readings, gauges, reason;
+  bool complete = true, reject = false;
+  ReadingsBehind behind;
 };
 
 Gathered gather(const WalkDraft& walk, std::size_t feature) {
@@ -90,14 +105,8 @@ Gathered gather(const WalkDraft& walk, std::size_t feature) {
       out.complete = false;
       return out;
     }
-    out.steps.push_back(&step);
     out.reject = out.reject || attempt->verdict == "reject";
-    out.again = out.again || step.retaken || counted_attempts(step) > 1;
-    out.typed = out.typed || attempt->typed;
-    out.confirmed = out.confirmed || attempt->confirmed;
-    if (step.retaken) out.reason = step.reason;
-    add_word(out.readings, attempt->event.empty() ? "this" : attempt->event);
-    add_word(out.gauges, attempt->gauge);
+    out.behind.add(step, *attempt);
     if (prepared.measured) {
       const auto unit = attempt->unit.empty() ? Expected<Unit>(prepared.unit) : Unit::named(attempt->unit);
       if (const auto value = Quantity::parse(attempt->value, *unit)) out.values.push_back(*value);
@@ -106,33 +115,30 @@ Gathered gather(const WalkDraft& walk, std::size_t feature) {
   return out;
 }
 
-void fill_measured(Fact& fact, const checklist::Feature& feature, const PreparedFeature& prepared,
+/// What is not judged: the value as it was taken, or the least and the greatest of several places.
+void fill_taken(Fact& fact, const PreparedFeature& prepared, const Gathered& gathered) {
+  if (gathered.values.empty()) return;
+  std::tie(fact.value, fact.unit) = text_for_print(gathered.values.front(), prepared.unit);
+  fact.verdict.clear();
+  if (gathered.values.size() == 1) return;
+  fact.value.clear();
+  const auto [least, greatest] = std::minmax_element(gathered.values.begin(), gathered.values.end());
+  fact.least = text_for_print(*least, prepared.unit).first;
+  fact.greatest = text_for_print(*greatest, prepared.unit).first;
+}
+
+void fill_measured(Fact& fact, const checklist::Feature& feature, const PreparedFeature& prepared, const std::string& stage,
                    const Gathered& gathered) {
-  const auto reduced = reduce(prepared.reduction, gathered.values, prepared.limits);
+  if (prepared.unjudged) return fill_taken(fact, prepared, gathered);
+  const auto reduced = reduce(prepared.reduction, gathered.values, prepared.limits_in(stage), prepared.rule);
   if (!reduced) return;
-  auto [value, unit] = text_for_print(reduced->value, prepared.unit);
-  fact.value = value;
-  fact.unit = unit;
-  const bool own_unit = unit == feature.unit;
-  const auto write = [&](const std::optional<Quantity>& quantity) {
-    if (!quantity) return std::string();
-    if (own_unit) return text_for_print(*quantity, prepared.unit).first;
-    const auto other = Unit::named(unit);
-    return other ? text_for_print(*quantity, *other).first : std::string();
-  };
-  fact.nominal = own_unit ? feature.nominal : write(prepared.limits.nominal);
-  fact.lower = own_unit ? feature.lower : write(prepared.limits.lower);
-  fact.upper = own_unit ? feature.upper : write(prepared.limits.upper);
-  fact.verdict = std::string(name(reduced->judgement.verdict));
-  if (reduced->judgement.verdict == Verdict::reject) {
-    fact.side = std::string(name(reduced->judgement.side));
-    fact.by = write(reduced->judgement.by);
-  }
-  if (gathered.values.size() > 1) {
-    fact.least = write(reduced->least);
-    fact.greatest = write(reduced->greatest);
-    fact.reduction = std::string(name(prepared.reduction));
-  }
+  judge_fact(fact, feature, prepared, stage, reduced->value, reduced->judgement);
+  if (gathered.values.size() < 2) return;
+  const auto unit = Unit::named(fact.unit);
+  if (!unit) return;
+  fact.least = text_for_print(reduced->least, *unit).first;
+  fact.greatest = text_for_print(reduced->greatest, *unit).first;
+  fact.reduction = std::string(name(prepared.reduction));
 }
 
 /// The result that this one replaces may have been suspect: measuring again clears it.
@@ -169,6 +175,54 @@ void tell_gauges(Draft& draft, const WalkDraft& walk, const PartState& part, con
 
 }  // namespace
 
+void judge_fact(Fact& fact, const checklist::Feature& feature, const PreparedFeature& prepared, const std::string& stage,
+                Quantity value, const Judgement& judgement) {
+  auto texts = judged_texts(feature, prepared, stage, value, judgement);
+  fact.value = std::move(texts.value);
+  fact.unit = std::move(texts.unit);
+  fact.nominal = std::move(texts.nominal);
+  fact.lower = std::move(texts.lower);
+  fact.upper = std::move(texts.upper);
+  fact.verdict = std::move(texts.verdict);
+  fact.side = std::move(texts.side);
+  fact.by = std::move(texts.by);
+  fact.uncertainty = std::move(texts.uncertainty);
+  fact.conformance = std::move(texts.conformance);
+  fact.limits_of = limits_of_stage(feature, stage);
+  fact.judging = std::string(name(prepared.rule.method));
+  fact.decision = std::string(name(prepared.rule.decision));
+}
+
+Fact& add_result(Draft& draft, const WalkDraft& walk, std::size_t index, const std::string& overruled, const ReadingsBehind& behind) {
+  const auto& feature = walk.edition->edition.features[index];
+  Fact& fact = add_fact(draft, walk, walk.part(), "result");
+  fact.overrules = overruled;
+  fact.feature = feature.key;
+  fact.balloon = feature.balloon;
+  fact.feature_name = feature.name;
+  fact.feature_class = feature.feature_class;
+  fact.step_kind = feature.kind;
+  fact.measured_again = behind.again;
+  fact.typed = behind.typed;
+  fact.confirmed = behind.confirmed;
+  fact.reason = behind.reason;
+  fact.readings = behind.readings;
+  fact.gauge = behind.gauges;
+  fact.gauge_kind = feature.gauge_kind;
+  if (const auto* gauge = draft.look_at_gauge(behind.gauges)) fact.master = gauge->card.setting.master;
+  return fact;
+}
+
+void keep_result(Draft& draft, WalkDraft& walk, const std::string& feature, const std::string& gauges, const std::string& overruled) {
+  PartState& part = walk.part();
+  const std::size_t n = draft.out.facts.size();
+  tell_gauges(draft, walk, part, gauges, feature, n, overruled);
+  if (!overruled.empty()) clear_suspect(draft, walk, part, overruled, feature);
+  part.results[feature] = "/" + std::to_string(n);
+  const bool previous = walk.state.standing.in_previous;
+  (previous ? walk.change.previous_results : walk.change.results)[feature] = std::to_string(n);
+}
+
 void forget_result(Draft& draft, const std::string& fact) {
   for (const auto& [id, gauge] : draft.states.gauges)
     if (std::any_of(gauge.since_good.begin(), gauge.since_good.end(), [&](const auto& made) { return made.fact == fact; }))
@@ -180,8 +234,10 @@ void follow_held(WalkDraft& walk) {
   bool held = false;
   for (std::size_t asked = 0; asked < part.asked.size() && !held; ++asked) {
     const auto kind = walk.step(asked).kind;
-    held = settled(part.steps[asked], kind != checklist::StepKind::reading && kind != checklist::StepKind::capture) == "reject";
+    const auto verdict = settled(part.steps[asked], kind != checklist::StepKind::reading && kind != checklist::StepKind::capture);
+    held = verdict == "reject" || verdict == "undecided";
   }
+  for (const auto& [feature, verdict] : part.derived) held = held || verdict != "accept";
   if (held == part.held) return;
   part.held = held;
   (walk.state.standing.in_previous ? walk.change.previous_held : walk.change.held) = held;
@@ -197,23 +253,9 @@ void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last
   const auto known = part.results.find(feature.key);
   const std::string overruled = known == part.results.end() ? "" : known->second;
   {
-    Fact& fact = add_fact(draft, walk, part, "result");
-    fact.overrules = overruled;
-    fact.feature = feature.key;
-    fact.balloon = feature.balloon;
-    fact.feature_name = feature.name;
-    fact.feature_class = feature.feature_class;
-    fact.step_kind = feature.kind;
+    Fact& fact = add_result(draft, walk, index, overruled, gathered.behind);
     fact.verdict = gathered.reject ? "reject" : "accept";
-    if (prepared.measured) fill_measured(fact, feature, prepared, gathered);
-    fact.measured_again = gathered.again;
-    fact.typed = gathered.typed;
-    fact.confirmed = gathered.confirmed;
-    fact.reason = gathered.reason;
-    fact.readings = gathered.readings;
-    fact.gauge = gathered.gauges;
-    fact.gauge_kind = feature.gauge_kind;
-    if (const auto* gauge = draft.look_at_gauge(gathered.gauges)) fact.master = gauge->card.setting.master;
+    if (prepared.measured) fill_measured(fact, feature, prepared, part.stage, gathered);
     if (!feature.tool.empty())
       if (const auto tool = walk.state.tools.find(feature.tool); tool != walk.state.tools.end()) fact.gauge = tool->second;
     last.result_verdict = fact.verdict;
@@ -221,12 +263,7 @@ void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last
     last.result_least = fact.least;
     last.result_greatest = fact.greatest;
   }
-  const std::size_t n = draft.out.facts.size();
-  tell_gauges(draft, walk, part, gathered.gauges, feature.key, n, overruled);
-  if (!overruled.empty()) clear_suspect(draft, walk, part, overruled, feature.key);
-  part.results[feature.key] = "/" + std::to_string(n);
-  const bool previous = walk.state.standing.in_previous;
-  (previous ? walk.change.previous_results : walk.change.results)[feature.key] = std::to_string(n);
+  keep_result(draft, walk, feature.key, gathered.behind.gauges, overruled);
   follow_held(walk);
 }
 
@@ -243,8 +280,9 @@ Last last_of(const WalkDraft& walk, std::size_t asked, const Draft& draft, const
   if (step.place < feature.places.size()) last.place = feature.places[step.place];
   last.unit = feature.unit;
   last.nominal = feature.nominal;
-  last.lower = feature.lower;
-  last.upper = feature.upper;
+  const auto limits = limit_texts(feature, walk.part().stage);
+  last.lower = limits.lower;
+  last.upper = limits.upper;
   last.decimals = feature.decimals;
   last.edge = feature.edge;
   last.ruler = feature.ruler;

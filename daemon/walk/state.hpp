@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "daemon/checklist/edition.hpp"
+#include "daemon/measure/derive.hpp"
 #include "daemon/measure/stamp.hpp"
 #include "daemon/shop/gauge_card.hpp"
 #include "daemon/walk/fact.hpp"
@@ -30,13 +31,14 @@ struct Step {
 struct Attempt {
   std::string event;         ///< key text; empty while the event itself is being decided
   std::string value, unit;   ///< exact decimal in the print's unit (mm where that has no finite decimal); "good" / "not_good" for answers
-  std::string verdict;       ///< "accept" | "reject" | "" (judged only with the feature's other places)
+  std::string verdict;       ///< "accept" | "reject" | "undecided" | "" (judged only with the feature's other places)
   std::string gauge;
   bool typed = false, confirmed = false;
   bool aside = false;        ///< set aside by a retake: visible, decides nothing
+  std::optional<derive::SweepFigures> sweep;   ///< of a sweep: what derived features draw on
   bool operator==(const Attempt&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Attempt, (), (event, value, unit, verdict, gauge, typed, confirmed, aside))
+BOOST_DESCRIBE_STRUCT(Attempt, (), (event, value, unit, verdict, gauge, typed, confirmed, aside, sweep))
 
 struct StepState {
   std::string status = "open";   ///< "open" | "done" | "passed"
@@ -57,13 +59,14 @@ struct PartState {
   std::vector<std::size_t> asked;   ///< indices into the walk's steps, in plan order
   std::vector<StepState> steps;     ///< parallel to `asked`
   std::map<std::string, std::string> results;  ///< feature key -> "<event key>/<n>" of its newest result fact
-  bool held = false;         ///< a reject stands: no release without a disposition
-  std::string end;           ///< "" | "accepted" | "rejected" | "incomplete" (a step was passed over)
+  std::map<std::string, std::string> derived;  ///< derived feature -> verdict of its newest result
+  bool held = false;         ///< a reject or an undecided result stands: no release without a disposition
+  std::string end;           ///< "" | "accepted" | "rejected" | "undecided" | "incomplete" (a step was passed over)
   std::int64_t slot = 0;     ///< where on the tray it lies, from 1; 0: it was measured alone
   bool operator==(const PartState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(PartState, (), (key, serial, stage, machine, program, place_on_machine, begun, asked, steps, results,
-  held, end, slot))
+  derived, held, end, slot))
 
 /// Why a walk waits, and what it knows of it.
 struct Hold {
@@ -77,10 +80,22 @@ struct Hold {
   std::string would_be;      ///< of a doubt about the unit
   std::string fits_size, fits_lower, fits_upper;
   std::string why;           ///< code
+  std::optional<derive::SweepFigures> sweep;
   bool operator==(const Hold&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Hold, (), (kind, hard, event, gauge, value, unit, sent_value, sent_unit, would_be, fits_size, fits_lower,
-  fits_upper, why))
+  fits_upper, why, sweep))
+
+/// A derived result that came with a reading, as it is shown.
+struct LastDerived {
+  std::string feature, balloon, name, value, unit, nominal, lower, upper, verdict, side, by;
+  int decimals = 0;
+  std::string computation, why;         ///< why: it could not be worked out, in words
+  std::vector<derive::Line> working;
+  bool operator==(const LastDerived&) const = default;
+};
+BOOST_DESCRIBE_STRUCT(LastDerived, (), (feature, balloon, name, value, unit, nominal, lower, upper, verdict, side, by, decimals,
+  computation, why, working))
 
 /// The last thing that came, as it is shown and, after a restart, repeated.
 struct Last {
@@ -91,12 +106,14 @@ struct Last {
   std::string sent_value, sent_unit, edge, ruler, material, why;
   bool material_left = false, stands = false, measured_again = false, typed = false, confirmed = false;
   std::string result_verdict, result_value, result_least, result_greatest;
+  std::string limits_of, judging, decision;   ///< which limits, method and rule a verdict stands on; empty: no verdict
+  std::vector<LastDerived> derived;
   std::int64_t utc_us = 0;
   bool operator==(const Last&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Last, (), (event, what, serial, feature, place, balloon, name, kind, unit, value, lower, upper, nominal,
   verdict, side, by, gauge, decimals, sent_value, sent_unit, edge, ruler, material, why, material_left, stands, measured_again, typed,
-  confirmed, result_verdict, result_value, result_least, result_greatest, utc_us))
+  confirmed, result_verdict, result_value, result_least, result_greatest, limits_of, judging, decision, derived, utc_us))
 
 /// Where the walk stands: small, copied whole into every outcome that changes it.
 struct Standing {

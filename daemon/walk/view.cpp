@@ -99,9 +99,20 @@ json::object step_of(const States& states, const Context& context, const Surroun
   out["places"] = mirror::write(feature.places);
   out["unit"] = text_or_null(feature.unit);
   out["nominal"] = text_or_null(feature.nominal);
-  out["lower"] = text_or_null(feature.lower);
-  out["upper"] = text_or_null(feature.upper);
+  const auto limits = limit_texts(feature, part.stage);
+  out["lower"] = text_or_null(limits.lower);
+  out["upper"] = text_or_null(limits.upper);
   out["decimals"] = feature.decimals;
+  out["judged"] = !feature.unjudged;
+  out["limits_of"] = feature.unit.empty() || feature.unjudged ? json::value(nullptr) : json::value(limits_of_stage(feature, part.stage));
+  out["judging"] = edition.edition.judging;
+  out["decision"] = feature.certainty.decision;
+  out["uncertainty"] = text_or_null(feature.certainty.uncertainty);
+  json::array serves;
+  for (const auto derived : edition.features[step.feature].feeds)
+    serves.push_back({{"feature", edition.edition.features[derived].key}, {"balloon", edition.edition.features[derived].balloon},
+                      {"name", edition.edition.features[derived].name}});
+  out["serves"] = std::move(serves);
   out["reduction"] = feature.reduction;
   out["method"] = text_or_null(feature.method);
   out["question"] = text_or_null(step.kind == checklist::StepKind::no_go ? feature.question_no_go : feature.question_good);
@@ -130,7 +141,7 @@ json::value last_of(const States& states, const Last& last, bool repeated) {
   full["key"] = last.event;
   full["what"] = last.what;
   for (const char* member : {"feature", "balloon", "name", "place", "kind", "value", "unit", "lower", "upper", "nominal", "verdict",
-                             "side", "by", "gauge", "edge", "ruler", "material", "why"})
+                             "side", "by", "gauge", "edge", "ruler", "material", "why", "limits_of", "judging", "decision"})
     full[member] = out.if_contains(member) ? out.at(member) : json::value(nullptr);
   full["serial"] = last.serial ? json::value(last.serial) : json::value(nullptr);
   full["decimals"] = last.decimals;
@@ -141,6 +152,7 @@ json::value last_of(const States& states, const Last& last, bool repeated) {
   full["confirmed"] = last.confirmed;
   full["repeated"] = repeated;
   full["utc"] = utc_text(last.utc_us);
+  full["derived"] = mirror::write<true>(last.derived);
   const auto gauge = states.gauges.find(last.gauge);
   full["gauge_name"] = gauge == states.gauges.end() ? json::value(nullptr) : json::value(gauge->second.card.name);
   full["sent"] = last.sent_value.empty() ? json::value(nullptr)
@@ -174,8 +186,9 @@ json::value hold_of(const States& states, const WalkState& walk, const PreparedE
   out["lower"] = out["upper"] = nullptr;
   if (const auto* part = active_part(walk); part && edition && !part->asked.empty()) {
     const auto& feature = edition->edition.features[edition->steps[part->asked[walk.standing.pointer]].feature];
-    out["lower"] = text_or_null(feature.lower);
-    out["upper"] = text_or_null(feature.upper);
+    const auto limits = limit_texts(feature, part->stage);
+    out["lower"] = text_or_null(limits.lower);
+    out["upper"] = text_or_null(limits.upper);
   }
   return out;
 }
