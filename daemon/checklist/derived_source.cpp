@@ -192,7 +192,11 @@ void read_judging(TomlTable& table, FeatureSource& feature) {
 void check_derived_names(const TomlText& text, FamilySource& family) {
   NameCheck names(text, family);
   for (auto& feature : family.features)
-    if (feature.derived) names.check(feature);
+    if (feature.derived) {
+      const auto before = text.count();
+      names.check(feature);
+      feature.sound = feature.sound && text.count() == before;
+    }
 }
 
 }  // namespace tallystick::checklist

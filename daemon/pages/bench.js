@@ -10,6 +10,7 @@ import { sentence, next_sentence } from "./say.js";
 import { last_shown } from "./verdict.js";
 import { shape } from "./shapes.js";
 import { trace_picture } from "./trace.js";
+import { derived_lines, derived_words, show_working } from "./working.js";
 import { draw_stage } from "./stage.js";
 import { choose, close_panel, panel_key, panel_open } from "./panels.js";
 import { open_menu, can_be_set_aside, choose_about, choose_person, choose_tool, refusal } from "./menu.js";
@@ -81,8 +82,7 @@ function redraw(view) {
   const large = find("page-value").querySelectorAll(".number, .word");
   large.forEach(fit);
   draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
-  const about = find("page-value").querySelector(".about");
-  if (about) {  // where alarms leave too little room the menu has it
+  for (const about of find("page-value").querySelectorAll("[data-act=about]")) {  // where alarms leave too little room the menu has it
     about.hidden = false;
     about.hidden = find("page-value").offsetHeight > find("page-stage").clientHeight;
   }
@@ -102,14 +102,16 @@ function show_value(view) {
     seen.number != null && seen.word ? make("div", { class: "word" }, seen.word) : null,
     seen.trace ? trace_picture(seen.trace, view.step) : null,
     ...[seen.detail].flat().filter(Boolean).map((text) => make("div", { class: "detail" }, text)),
+    ...(seen.derived ? derived_lines(view.last) : []),
     ...seen.more.map((text) => make("div", { class: "more" }, text)),
+    seen.derived ? make("button", { type: "button", "data-act": "working", class: "about" }, t("act.working"), make("kbd", {}, keys.label("working"))) : null,
     !seen.trace && can_be_set_aside(view) ? make("button", { type: "button", "data-act": "about", class: "about" }, t("act.about")) : null);
   if (seen.key !== said_key) {
     const first = said_key === "";
     said_key = seen.key;
     if (!first) {
       place.classList.add("fresh");
-      tell_ear([seen.number, seen.unit, seen.word, seen.detail].flat().filter(Boolean).join(" "), 0);
+      tell_ear([seen.number, seen.unit, seen.word, seen.detail, seen.derived ? derived_words(view.last) : ""].flat().filter(Boolean).join(" "), 0);
     }
   }
 }
@@ -279,6 +281,7 @@ async function speak(language) {
 
 function on_key(name) {
   if (name === "menu" && !panel_open()) return link.view && open_menu(link, link.view, toast, speak);
+  if (name === "working" && !panel_open()) return show_working(link.view?.last);
   if (panel_key(name)) return;
   if (["good", "not_good", "again"].includes(name)) on_action(name);
 }
@@ -293,7 +296,7 @@ function on_click(event) {
   if (!button || button.disabled) return;
   button.blur();  // the next Enter is the pedal's, not this button's
   if (button.dataset.walk) return take_up(button.dataset.walk);
-  if (button.dataset.act === "menu") return on_key("menu");
+  if (["menu", "working"].includes(button.dataset.act)) return on_key(button.dataset.act);
   if (button.dataset.act === "person") return link.view && choose_person(link, link.view, toast);
   if (button.dataset.act === "about") return link.view && choose_about(link, link.view, toast);
   if (button.dataset.act === "begin") return link.view && open_start(link, link.view);

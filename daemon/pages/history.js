@@ -1,6 +1,7 @@
 // One part's or one walk's full history on one page: every reading, retake and hold in order, every fact with what overruled
 // it, the edition as it was at the walk's start.
 import { clock_time, day_time, shown, t, unit, word } from "./words.js";
+import { working_of_fact, judged_by } from "./working.js";
 import { ask } from "./page.js";
 import { bench_name } from "./shop.js";
 import { make } from "./dom.js";
@@ -43,12 +44,12 @@ function fact_row(fact) {
     fact: make("span", {}, short(fact.key)), kind: word("fact", fact.kind),
     part: fact.serial ? t("head.part", { serial: fact.serial }) : "",
     feature: [fact.balloon, fact.feature_name || fact.feature].filter(Boolean).join(" "),
-    value: make("span", {}, value(fact.value, fact.unit), fact.lower || fact.upper ? make("span", { class: "soft" }, ` ${shown(fact.lower)} \u2026 ${shown(fact.upper)}`) : ""),
+    value: make("span", {}, value(fact.value, fact.unit), fact.lower || fact.upper ? make("span", { class: "soft" }, ` ${shown(fact.lower)} \u2026 ${shown(fact.upper)}`) : "", working_of_fact(fact)),
     verdict: make("span", {}, fact.verdict ? mark(fact.verdict) : "", fact.by ? ` ${fact.side === "upper" ? "+" : "\u2212"}${shown(fact.by)}` : ""),
     stands: make("span", {}, fact.overrules ? make("a", { href: `#${anchor(fact.overrules)}` }, t(fact.kind === "mark" ? "history.marks" : "history.overrules", { fact: short(fact.overrules) })) : "", " ",
       ...fact.marked_by.flatMap((key) => [make("a", { href: `#${anchor(key)}` }, t("history.marked_by", { fact: short(key) })), " "]),
       fact.overruled_by ? make("a", { href: `#${anchor(fact.overruled_by)}` }, t("history.overruled_by", { fact: short(fact.overruled_by) })) : t("history.in_force")),
-    reason: [fact.reason, fact.note, fact.gauge, fact.master].filter(Boolean).join(" \u00b7 "),
+    reason: [judged_by(fact), fact.reason, fact.note, fact.gauge, fact.master].filter(Boolean).join(" \u00b7 "),
   };
   return make("tr", { id: anchor(fact.key), class: fact.overruled_by ? "was" : null }, ...Object.entries(cells).map(([name, content]) => make("td", { "data-name": t(`history.${name}`) }, content)));
 }

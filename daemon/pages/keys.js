@@ -5,12 +5,12 @@ const burst = 50;
 export const cards = { "TS-GOOD": "good", "TS-NOT-GOOD": "not_good", "TS-AGAIN": "again", "TS-MENU": "menu" };
 
 export class Keys {
-  /// `on_key(name)` with "good", "not_good", "again", "menu", "0".."9"; `on_scan(text)` with what a scanner read.
+  /// `on_key(name)` with "good", "not_good", "again", "menu", "working", "0".."9"; `on_scan(text)` with what a scanner read.
   constructor(on_key, on_scan, settings) {
     this.on_key = on_key;
     this.on_scan = on_scan;
     this.names = new Map([["Enter", "good"], ["F13", "good"], ["n", "not_good"], ["F14", "not_good"], ["a", "again"],
-                          ["F15", "again"], ["m", "menu"], ["F16", "menu"]]);
+                          ["F15", "again"], ["m", "menu"], ["F16", "menu"], ["w", "working"]]);
     // ?keys=good,not_good,again[,menu], e.g. ?keys=1,2,3 for a pedal that types digits
     const order = ["good", "not_good", "again", "menu"];
     (settings ?? "").split(",").forEach((key, at) => { if (key && order[at]) this.names.set(key.length === 1 ? key.toLowerCase() : key, order[at]); });

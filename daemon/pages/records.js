@@ -5,6 +5,7 @@ import { ask, say, start_page } from "./page.js";
 import { bench_name } from "./shop.js";
 import { find, make } from "./dom.js";
 import { show_history } from "./history.js";
+import { working_of_fact, judged_by } from "./working.js";
 
 await start_page();
 document.title = t("records.title");
@@ -13,7 +14,7 @@ const query = new URLSearchParams(location.search);
 const views = ["walks", "parts", "facts"];
 const view = views.includes(query.get("view")) ? query.get("view") : "walks";
 const filters = ["lot", "serial", "walk", "feature", "verdict", "from", "to"];
-const verdicts = ["accept", "reject", "suspect", "cleared"];
+const verdicts = ["accept", "reject", "undecided", "suspect", "cleared"];
 let until = "", cursor = "", shown_count = 0;
 
 /// The instant of a local time as the daemon wants it; a date alone is its midnight here.
@@ -82,10 +83,10 @@ const columns = {
     measured: (row) => when(row.measured_utc), lot: (row) => row.lot_name,
     part: (row) => (row.part ? link({ view: "history", part: row.part }, t("head.part", { serial: row.serial })) : ""),
     kind: (row) => word("fact", row.kind), feature: (row) => [row.balloon, row.feature_name || row.feature, row.place].filter(Boolean).join(" "),
-    verdict: (row) => make("span", {}, row.verdict ? verdict(row.verdict) : "", row.by ? ` ${row.side === "upper" ? "+" : "\u2212"}${shown(row.by)}` : ""), value: (row) => ["number", row.value ? `${shown(row.value)} ${unit(row.unit)}` : ""],
+    verdict: (row) => make("span", {}, row.verdict ? verdict(row.verdict) : "", row.by ? ` ${row.side === "upper" ? "+" : "\u2212"}${shown(row.by)}` : ""), value: (row) => ["number", make("span", {}, row.value ? `${shown(row.value)} ${unit(row.unit)}` : "", working_of_fact(row))],
     limits: (row) => ["number", row.lower || row.upper ? `${shown(row.lower)} \u2026 ${shown(row.upper)}` : ""],
     gauge: (row) => row.gauge, person: (row) => row.person,
-    remark: (row) => [row.measured_again ? t("detail.measured_again") : "", row.typed ? t("detail.typed") : "", row.confirmed ? t("detail.confirmed") : "", row.reason, row.note].filter(Boolean).join(", "),
+    remark: (row) => [row.measured_again ? t("detail.measured_again") : "", row.typed ? t("detail.typed") : "", row.confirmed ? t("detail.confirmed") : "", judged_by(row), row.reason, row.note].filter(Boolean).join(", "),
   },
 };
 

@@ -1,16 +1,18 @@
 // One sentence: what to do with which gauge. From the view of a bench to words; nothing here touches the page.
 import { t, has, word, padded, shown, unit, capital, clock_time, day_time } from "./words.js";
 import { master_name, tool_name } from "./shop.js";
+import { judged_by } from "./working.js";
 
 const place_of = (step) => step.place ? t("do.place", { name: step.name, place: step.place }) : step.name;
 
 /// Nominal and limits in the print's unit, and the feature's class.
 export function limits_of(step) {
+  if (step.judged === false) return step.serves?.length ? t("limits.serves", { names: step.serves.map((one) => `${one.balloon} ${one.name}`).join(", ") }) : "";
   if (!step.unit || (step.lower == null && step.upper == null)) return "";
   const values = { lower: padded(step.lower, step.decimals), upper: padded(step.upper, step.decimals), unit: unit(step.unit) };
   const key = step.lower == null ? "detail.at_most" : step.upper == null ? "detail.at_least" : "detail.limits";
   const nominal = step.nominal != null ? t("say.nominal", { nominal: padded(step.nominal, step.decimals) }) : "";
-  return [[nominal, t(key, values)].filter(Boolean).join(", "), word("class", step.class)].filter(Boolean).join(" \u00b7 ");
+  return [[nominal, t(key, values)].filter(Boolean).join(", "), word("class", step.class), judged_by(step)].filter(Boolean).join(" \u00b7 ");
 }
 
 function serving(step) { return (step?.gauges ?? []).map((gauge) => gauge.name).join(", "); }

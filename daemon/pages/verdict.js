@@ -1,5 +1,6 @@
 // What came last, as a shape, a value, a word and an amount: from the view's `last` to what is shown beside the drawing.
 import { t, has, word, padded, shown, unit, capital } from "./words.js";
+import { judged_by } from "./working.js";
 
 const answers = { good: "detail.answer_good", not_good: "detail.answer_not_good" };
 
@@ -33,12 +34,13 @@ function judged(last) {
   const verdict = last.verdict || "";
   const out = { shape: verdict || "neutral", word: t(`verdict.${verdict || "place"}`), detail: amount(last), more: [] };
   if (last.stands && verdict === "reject") out.word = t("verdict.stands");
-  if (!verdict) out.detail = t("detail.joint");
+  if (!verdict) out.detail = t(last.limits_of ? "detail.joint" : "detail.for_derived");
+  out.derived = last.derived?.length > 0;
   if (answers[last.value]) {
     out.number = null;
     out.detail = t(answers[last.value]);
   } else {
-    out.more.push(limits(last));
+    out.more.push(limits(last), judged_by(last));
   }
   for (const mark of ["measured_again", "typed", "confirmed"]) if (last[mark]) out.more.push(t(`detail.${mark}`));
   return out;

@@ -71,7 +71,7 @@ std::string why_not_served(const GaugeCard& card, const checklist::Feature& feat
   if (!card_unit || !unit || !speaks_exactly(card, *card_unit, *unit)) return "wrong_unit";
   const auto limits = checklist::limits_of(feature);
   if (!limits || !in_range(card, *card_unit, *limits)) return "out_of_range";
-  const auto resolution = value(card.resolution, *card_unit);
+  const auto resolution = value(card.resolution, difference_unit(*card_unit));   // a step of degC is a difference
   const auto room = room_to_resolve(*limits, feature, *unit);
   if (!resolution || !room || Wide{resolution->count()} * gauge_step_share > *room) return "too_coarse";
   if (card.bench != bench) return "other_bench";

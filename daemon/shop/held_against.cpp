@@ -139,7 +139,7 @@ std::vector<Fault> hold_against(const checklist::Family& family, const std::vect
       here[line] = true;
       ++sizes_with[line];
       key_at.emplace(line, feature.key);
-      if (!feature.unit.empty()) hold_feature(feature, size, gauges, unit_in_frame, line, findings);
+      if (!feature.unit.empty() && feature.kind != "derived") hold_feature(feature, size, gauges, unit_in_frame, line, findings);
       if (tool_kinds != nullptr) hold_tool(feature, size, *tool_kinds, line, findings);
     }
   }

@@ -31,6 +31,7 @@ std::optional<std::pair<Working, ReadingsBehind>> readings_behind(const WalkDraf
       const auto& place = walk.edition->steps[wanted];
       const auto& source = edition.features[place.feature];
       worked.of.push_back(source.key + (source.places.empty() ? "" : " / " + source.places[place.place]));
+      worked.readings.push_back(attempt->event.empty() ? "this" : attempt->event);
       if (input.sweep) {
         worked.sweeps.push_back(attempt->sweep.value_or(derive::SweepFigures()));
       } else {

@@ -10,12 +10,13 @@ namespace tallystick::walk {
 struct WorkedInput {
   std::string name;
   std::vector<std::string> of;       ///< readings: "key" or "key / place"; empty: given by the print
+  std::vector<std::string> readings; ///< keys of their events, "this" for the one that the fact belongs to
   std::vector<std::string> values, units;   ///< units: one for each value
   std::vector<derive::SweepFigures> sweeps;
   std::string word;
   bool operator==(const WorkedInput&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(WorkedInput, (), (name, of, values, units, sweeps, word))
+BOOST_DESCRIBE_STRUCT(WorkedInput, (), (name, of, readings, values, units, sweeps, word))
 
 struct Working {
   std::string computation, formula;

@@ -16,7 +16,7 @@ ENTRY = ("branch seq kind version rules utc_us steady_ns boot clock bench walk p
          "attachments previous").split()
 FACT = ("kind overrules family size print_revision part_number lot lot_name part serial slot stage feature place balloon "
         "feature_name feature_class step_kind verdict value unit nominal lower upper side by least greatest reduction "
-        "measured_again typed confirmed reason note gauge gauge_kind master readings edition edition_number bench walk "
+        "limits_of judging decision uncertainty conformance working measured_again typed confirmed reason note gauge gauge_kind master readings edition edition_number bench walk "
         "person person_how machine program place_on_machine heat measured_utc clock").split()
 WHOLE = {"measured_again", "typed", "confirmed", "edition_number"}
 

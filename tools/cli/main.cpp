@@ -246,6 +246,7 @@ void add_verify(CLI::App& app, Run& run) {
   add_record(command, options->record);
   command.add_option("FILE", options->file, "A journal or a backup, instead of the data folder");
   command.add_option("--since", options->since, "Key of an event: only what follows it");
+  command.add_flag("--recompute", options->recompute, "Decide every result anew from its readings, too");
   command.add_flag("--json", options->json, "Answer in JSON");
   runs(command, run, options, verify);
 }

@@ -8,6 +8,7 @@
 #include "daemon/record/backup.hpp"
 #include "daemon/record/configuration_files.hpp"
 #include "daemon/record/journal.hpp"
+#include "daemon/record/recompute.hpp"
 #include "daemon/record/verify.hpp"
 #include "tools/cli/record_commands.hpp"
 
@@ -79,6 +80,30 @@ Expected<record::Place> place_of(const RecordOptions& options) {
   return place;
 }
 
+namespace {
+
+json::object recomputed_json(const record::RecomputeReport& report) {
+  json::array findings;
+  for (const auto& finding : report.findings)
+    findings.push_back(json::object{{"code", finding.code}, {"where", finding.where}, {"what", finding.what}});
+  return {{"sound", report.sound()},     {"results", report.results}, {"derived", report.derived},
+          {"readings", report.readings}, {"sweeps", report.sweeps},   {"rules", report.rules},
+          {"least_rules", report.least_rules}, {"greatest_rules", report.greatest_rules},
+          {"findings", std::move(findings)}, {"finding_count", report.finding_count}};
+}
+
+void say_recomputed(const record::RecomputeReport& report, std::ostream& out) {
+  for (const auto& finding : report.findings) out << finding.code << " at " << finding.where << ": " << finding.what << '\n';
+  out << (report.sound() ? "decided anew, no difference: " : "decided anew, with differences: ") << report.results << " results ("
+      << report.derived << " derived), " << report.readings << " readings held against what the gauges sent, " << report.sweeps
+      << " sweeps; rules " << report.rules;
+  if (report.least_rules != report.rules || report.greatest_rules != report.rules)
+    out << ", kept under rules " << report.least_rules << " to " << report.greatest_rules;
+  out << '\n';
+}
+
+}  // namespace
+
 int verify(const VerifyCommandOptions& options, Streams streams) {
   const auto refuse = [&](const Error& error) { return say(error, options.json, streams, status_of(error)); };
   record::VerifyOptions how;
@@ -100,11 +125,21 @@ int verify(const VerifyCommandOptions& options, Streams streams) {
   }
   auto report = record::verify(journal, how);
   if (!report) return refuse(report.error());
-  if (options.json)
-    streams.out << json::serialize(report_json(*report)) << '\n';
-  else
+  std::optional<record::RecomputeReport> again;
+  if (options.recompute) {
+    auto recomputed = record::recompute(journal);
+    if (!recomputed) return refuse(recomputed.error());
+    again = std::move(*recomputed);
+  }
+  if (options.json) {
+    auto answer = report_json(*report);
+    if (again) answer["recomputed"] = recomputed_json(*again);
+    streams.out << json::serialize(answer) << '\n';
+  } else {
     say_report(*report, streams.out);
-  return report->sound() ? status::good : status::no;
+    if (again) say_recomputed(*again, streams.out);
+  }
+  return report->sound() && (!again || again->sound()) ? status::good : status::no;
 }
 
 int backup(const BackupOptions& options, Streams streams) {

@@ -24,6 +24,7 @@ struct VerifyCommandOptions {
   RecordOptions record;
   std::string file;   ///< a journal or backup instead of the data folder
   std::string since;  ///< key of an event: only what follows it
+  bool recompute = false;  ///< every result anew from its readings, too (daemon/record/recompute.hpp)
   bool json = false;
 };
 /// Proves the whole record (daemon/record/verify.hpp). `status::no` where anything was found.

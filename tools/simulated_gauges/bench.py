@@ -260,6 +260,7 @@ class Bench:
                 "speaks": settings.speaks, "wire": settings.wire, "unit": one.unit, "own_unit": settings.unit,
                 "unit_in_frame": one.wire.unit_in_frame, "units": list(one.wire.decimals), "decimals": one.wire.decimals, "step": str(one.step()),
                 "nominal": str(one.nominal), "spread": str(one.spread),
+                "features": {key: str(size) for key, size in settings.features.items()},
                 "master_size": None if settings.master_size is None else str(settings.master_size),
                 "plugged": self.terminals[settings.port].plugged, "presses": one.presses, "answers": one.answers,
                 "held": None if one.held is None else str(one.held)}

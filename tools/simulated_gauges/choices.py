@@ -15,12 +15,13 @@ def _limits(found):
     number = {key: Decimal(found[key]) if found.get(key) else None for key in ("nominal", "lower", "upper", "size", "limit")}
     if number["size"] is not None and number["limit"] is not None:
         number["lower"], number["upper"] = number["size"] - number["limit"], number["size"] + number["limit"]
+    number["feature"] = found.get("feature")
     gauges = [one["id"] for one in found.get("gauges") or []] + ([found["gauge"]] if found.get("gauge") else [])
-    return {"gauges": gauges, "unit": found["unit"], "now": bool(found.get("now")), **{key: number[key] for key in ("nominal", "lower", "upper")}}
+    return {"gauges": gauges, "unit": found["unit"], "now": bool(found.get("now")), **{key: number[key] for key in ("nominal", "lower", "upper", "feature")}}
 
 
 def wanted_by(daemon, bench, patience_s=1.0):
-    """What the bench asks for, the present step first, then the settings that are due: a list of {now, gauges, unit,
+    """What the bench asks for, the present step first, then the settings that are due: a list of {now, gauges, unit, feature,
     nominal, lower, upper}, Decimals or None; empty where nothing is asked for, or no daemon answers. The one place that knows
     the shape of the daemon's answer (daemon/walk/VIEW.md)."""
     if not daemon:
@@ -39,7 +40,13 @@ def limits_of(gauge, wanted):
     """Lower, upper, unit and whether they are the bench's: for a gauge as `list` describes it."""
     for one in wanted:
         lower, upper = one["lower"], one["upper"]
-        if gauge["id"] not in one["gauges"] or (lower is None and upper is None):
+        if gauge["id"] not in one["gauges"]:
+            continue
+        size = gauge.get("features", {}).get(one.get("feature"))
+        if lower is None and upper is None and size is not None:
+            reach = max(3 * Decimal(gauge["spread"]), 3 * Decimal(gauge["step"]))
+            return Decimal(size) - reach, Decimal(size) + reach, one["unit"], True
+        if lower is None and upper is None:
             continue
         if lower is None:
             lower = min(Decimal(0), upper)

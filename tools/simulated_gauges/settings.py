@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 
 SPEAKS = ("pushed", "asked", "streams")
-UNITS = ("mm", "in")
+UNITS = ("mm", "in", "degC")
 FAULTS = ("partial", "garbage", "double", "silence")
 
 
@@ -47,6 +47,7 @@ class GaugeSettings:
     reply_after_ms: int = 20          # of one that is asked
     turn_ms: int = 0                  # of a stream: a press turns the part under it, so long a turn; 0: it stands still
     turns: int = 2                    # by one press
+    features: dict = field(default_factory=dict)   # sizes of features that have no limits of their own, by key
 
 
 @dataclass
@@ -131,7 +132,7 @@ def _wire(reader, name, table):
 
 
 GAUGE_KEYS = ["id", "port", "wire", "bench", "speaks", "channel", "unit", "resolution", "nominal", "spread", "drift",
-              "master_size", "period_ms", "reply_after_ms", "turn_ms", "turns"]
+              "master_size", "period_ms", "reply_after_ms", "turn_ms", "turns", "features"]
 
 
 def _gauge(reader, number, table, wires):
@@ -150,6 +151,8 @@ def _gauge(reader, number, table, wires):
     one.turn_ms, one.turns = reader.take(where, table, "turn_ms", int, 0), reader.take(where, table, "turns", int, 2)
     if "turn_ms" in table and not (one.speaks == "streams" and 8 * one.period_ms <= one.turn_ms <= 600_000):
         reader.fault(where, f"turn_ms is {one.turn_ms}", "only a stream shows a turn, of eight of its frames at least")
+    sizes = reader.take(where, table, "features", dict, {})
+    one.features = {key: reader.decimal(f"{where}, features", sizes, key, Decimal(0)) for key in sizes}
     if not 1 <= one.turns <= 100:
         reader.fault(where, f"turns is {one.turns}", "write 1 to 100")
     reader.one_of(where, "speaks", one.speaks, SPEAKS)
