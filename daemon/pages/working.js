@@ -1,6 +1,6 @@
 // Derived results: what came of a reading besides its own verdict, and how each number was made. The daemon worked them out.
 import { make } from "./dom.js";
-import { t, word, padded, shown, unit } from "./words.js";
+import { t, padded, shown, unit } from "./words.js";
 import { shape } from "./shapes.js";
 import { show_panel, close_panel } from "./panels.js";
 
@@ -61,8 +61,8 @@ export function working_of_fact(fact) {
 /// By what a verdict stands: only what is not the usual is said.
 export function judged_by(one) {
   const parts = [];
-  if (one.limits_of === "before finish") parts.push(t("limits.before_finish"));
-  if (one.judging && one.judging !== "absolute") parts.push(word("limits.judging", one.judging));
+  if (one.limits_of === "before_finish") parts.push(t("limits.before_finish"));
+  if (one.judging && one.judging !== "absolute") parts.push(t(`limits.judging.${one.judging}`));
   if (one.decision === "stringent") parts.push(t("limits.stringent", { uncertainty: shown(one.uncertainty ?? "") }));
   return parts.join(" \u00b7 ");
 }

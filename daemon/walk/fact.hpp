@@ -44,7 +44,7 @@ struct Fact : FactSubject {
   std::string side, by;        ///< of a reject: which limit, and by how much
   std::string least, greatest; ///< of several readings
   std::string reduction;
-  std::string limits_of;       ///< "print" | "before finish" (moved by what the finish adds); empty: nothing was judged
+  std::string limits_of;       ///< "print" | "before_finish" (moved by what the finish adds); empty: nothing was judged
   std::string judging;         ///< "absolute" | "half_even" | "half_up" (rounded to the limits' last place first)
   std::string decision;        ///< "simple" | "stringent" (guard band: the uncertainty)
   std::string uncertainty;     ///< expanded, in `unit`; empty: not stated

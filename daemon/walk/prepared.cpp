@@ -147,7 +147,7 @@ Expected<Judgement> PreparedFeature::judge_in(const std::string& stage, Quantity
 }
 
 std::string limits_of_stage(const checklist::Feature& feature, const std::string& stage) {
-  return !feature.finish.build_up.empty() && stage_group(stage) != "after_finish" ? "before finish" : "print";
+  return !feature.finish.build_up.empty() && stage_group(stage) != "after_finish" ? "before_finish" : "print";
 }
 
 LimitTexts limit_texts(const checklist::Feature& feature, const std::string& stage) {

@@ -50,7 +50,7 @@ struct PreparedEdition {
   std::vector<PreparedFeature> features;
 };
 
-/// "print" or "before finish": which limits a stage is judged against.
+/// "print" or "before_finish": which limits a stage is judged against.
 std::string limits_of_stage(const checklist::Feature& feature, const std::string& stage);
 /// Those limits as the edition writes them.
 struct LimitTexts {

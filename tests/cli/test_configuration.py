@@ -41,7 +41,7 @@ class Configuration(unittest.TestCase):
             self.assertEqual(done.returncode, 0, done.stdout + done.stderr)
         answer = json.loads(run("check", self.demo, "--json").stdout)
         self.assertTrue(answer["sound"])
-        self.assertEqual(len(answer["sizes"]), 8)
+        self.assertEqual(len(answer["sizes"]), 10)
         self.assertEqual(self.bytes_of_all(), before)
 
     def test_every_fault_of_every_file_with_line_and_remedy(self):

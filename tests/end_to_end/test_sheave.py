@@ -165,7 +165,7 @@ class Sheave(unittest.TestCase):
     def test_judged_by_what_the_edition_says_and_that_stands_beside_it(self):
         # Before the plating: 79.88 to 80 less twice 0.008 to 0.012.
         rim = self.rows["rim"]
-        self.assertEqual((rim["limits_of"], rim["lower"], rim["upper"]), ("before finish", "79.864", "79.976"))
+        self.assertEqual((rim["limits_of"], rim["lower"], rim["upper"]), ("before_finish", "79.864", "79.976"))
         hub = self.rows["hub"]
         self.assertEqual((hub["limits_of"], hub["decision"], hub["judging"]), ("print", "stringent", "absolute"))
         u = math.sqrt(0.001 ** 2 + 0.0005 ** 2 / 3 + 0.0008 ** 2 + 0.0009 ** 2 / 3)   # JCGM 100:2008, 5.1.2

@@ -211,9 +211,9 @@ TEST_CASE("before a finish other limits are in force, shown and printed; after i
   shop.begin("final");
   shop.press("height-1", "30.000");
   CHECK(shop.see("step.upper") == "34.030");
-  CHECK(shop.see("step.limits_of") == "before finish");
+  CHECK(shop.see("step.limits_of") == "before_finish");
   CHECK(shop.press("micrometer-1", "34.020").tone == "part_end");
-  CHECK(shop.last_fact().limits_of == "before finish");
+  CHECK(shop.last_fact().limits_of == "before_finish");
   CHECK(shop.last_fact().lower == "34.018");
   CHECK(shop.last_fact().upper == "34.030");
   Shop after(wanted);
