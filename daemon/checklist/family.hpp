@@ -1,5 +1,5 @@
 // A family: the features of parts that share a checklist (TOML) and its size table (CSV), worked out into one
-// edition for each size. config/demo/fb.family.toml is the annotated example of every key.
+// edition for each size. config/demo/fb.family.toml and fs.family.toml are the annotated examples of every key.
 #pragma once
 
 #include <functional>

@@ -82,10 +82,10 @@ function redraw(view) {
   const large = find("page-value").querySelectorAll(".number, .word");
   large.forEach(fit);
   draw_stage(view, drawing, find("page-overlay"), find("page-value"), find("page-stage"));
-  for (const about of find("page-value").querySelectorAll("[data-act=about]")) {  // where alarms leave too little room the menu has it
-    about.hidden = false;
-    about.hidden = find("page-value").offsetHeight > find("page-stage").clientHeight;
-  }
+  // Where there is too little room the menu has the one, its key the other.
+  const buttons = [...find("page-value").querySelectorAll(".about")].reverse();
+  for (const button of buttons) button.hidden = false;
+  for (const button of buttons) button.hidden = find("page-value").offsetHeight > find("page-stage").clientHeight;
   large.forEach(fit);  // a ruler beside the value takes some of its room
 }
 

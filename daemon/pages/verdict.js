@@ -34,7 +34,7 @@ function judged(last) {
   const verdict = last.verdict || "";
   const out = { shape: verdict || "neutral", word: t(`verdict.${verdict || "place"}`), detail: amount(last), more: [] };
   if (last.stands && verdict === "reject") out.word = t("verdict.stands");
-  if (!verdict) out.detail = t(last.limits_of ? "detail.joint" : "detail.for_derived");
+  if (!verdict) out.detail = last.derived?.length ? "" : t(last.limits_of === null ? "detail.for_derived" : "detail.joint");
   out.derived = last.derived?.length > 0;
   if (answers[last.value]) {
     out.number = null;

@@ -63,6 +63,6 @@ export function judged_by(one) {
   const parts = [];
   if (one.limits_of === "before_finish") parts.push(t("limits.before_finish"));
   if (one.judging && one.judging !== "absolute") parts.push(t(`limits.judging.${one.judging}`));
-  if (one.decision === "stringent") parts.push(t("limits.stringent", { uncertainty: shown(one.uncertainty ?? "") }));
+  if (one.decision === "stringent") parts.push(one.uncertainty ? t("limits.stringent", { uncertainty: shown(one.uncertainty) }) : t("limits.stringent_only"));
   return parts.join(" \u00b7 ");
 }

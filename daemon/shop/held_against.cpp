@@ -112,6 +112,19 @@ void hold_feature(const Feature& feature, const WorkedSize& size, const std::vec
        coarse ? "register a finer gauge" : "register one that does, or mend its card");
 }
 
+/// 4 to 1: how many times a feature's tolerance should hold its expanded uncertainty (common practice, no source; ASME
+/// B89.7.3.1 speaks of the ratio, ISO 14253-1 of the uncertainty itself).
+void hold_uncertainty(const Feature& feature, const WorkedSize& size, std::size_t index, Findings& findings) {
+  const auto unit = Unit::named(feature.unit);
+  if (!unit || feature.certainty.uncertainty.empty() || feature.lower.empty() || feature.upper.empty()) return;
+  const auto expanded = Quantity::parse(feature.certainty.uncertainty, difference_unit(*unit));
+  const auto lower = Quantity::parse(feature.lower, *unit), upper = Quantity::parse(feature.upper, *unit);
+  if (!expanded || !lower || !upper || upper->count() - lower->count() >= 4 * expanded->count()) return;
+  findings[{index, "uncertainty", "low_ratio"}].push_back(
+      {Severity::warning, "low_ratio", "the tolerance is less than four times the expanded uncertainty of " + feature.certainty.uncertainty,
+       "measure with less uncertainty, or decide by decision = \"stringent\"", &size});
+}
+
 void hold_tool(const Feature& feature, const WorkedSize& size, const std::vector<std::string>& tool_kinds,
                std::size_t index, Findings& findings) {
   if (feature.tool.empty() ||
@@ -140,6 +153,7 @@ std::vector<Fault> hold_against(const checklist::Family& family, const std::vect
       ++sizes_with[line];
       key_at.emplace(line, feature.key);
       if (!feature.unit.empty() && feature.kind != "derived") hold_feature(feature, size, gauges, unit_in_frame, line, findings);
+      hold_uncertainty(feature, size, line, findings);
       if (tool_kinds != nullptr) hold_tool(feature, size, *tool_kinds, line, findings);
     }
   }

@@ -8,6 +8,14 @@
 namespace tallystick::walk {
 namespace {
 
+/// A sweep whose value was typed.
+derive::SweepFigures no_samples() {
+  derive::SweepFigures out;
+  out.error = "no_samples";
+  out.why = "its value was typed: there are no samples to work it out from";
+  return out;
+}
+
 /// Readings of the part behind one derived feature; nothing while one of them is still to come.
 std::optional<std::pair<Working, ReadingsBehind>> readings_behind(const WalkDraft& walk, std::size_t index) {
   const PartState& part = walk.part();
@@ -33,7 +41,7 @@ std::optional<std::pair<Working, ReadingsBehind>> readings_behind(const WalkDraf
       worked.of.push_back(source.key + (source.places.empty() ? "" : " / " + source.places[place.place]));
       worked.readings.push_back(attempt->event.empty() ? "this" : attempt->event);
       if (input.sweep) {
-        worked.sweeps.push_back(attempt->sweep.value_or(derive::SweepFigures()));
+        worked.sweeps.push_back(attempt->sweep.value_or(no_samples()));
       } else {
         worked.values.push_back(attempt->value);
         worked.units.push_back(attempt->unit.empty() ? source.unit : attempt->unit);

@@ -116,7 +116,26 @@ TRACE = {"gauge": "lever-indicator", "kind": "span", "value_of": "span", "unit":
          "value": "0.0092", "last": "0.0061", "least": "-0.0023", "greatest": "0.0069",
          "points": [[50 * n, f"{round(46 * math.sin(n / 20) + 23 + (n % 7) / 3) / 10000:.4f}"] for n in range(1, 132)]}
 
+HOLES = {**ANSWER, "feature": "hole-y-4", "balloon": "7.4", "name": "bolt hole 4 of 4, up", "kind": "reading", "unit": "mm", "gauges": [HEIGHT],
+         "method": "Mandrel turned a quarter; zero on the axis.", "edge": None, "judged": False, "limits_of": None, "judging": "absolute",
+         "decision": "simple", "serves": [{"feature": "bolt-circle", "balloon": "8", "name": "bolt circle"},
+                                          {"feature": "bolt-position", "balloon": "9", "name": "bolt holes, position to the axis"}]}
+TAKEN = {"feature": "hole-y-4", "balloon": "7.4", "name": "bolt hole 4 of 4, up", "place": None, "value": "-26.004", "verdict": None, "side": None, "by": None,
+         "lower": None, "upper": None, "nominal": None, "edge": None, "limits_of": None, "sent": {"value": "-26.004", "unit": "mm"}, "gauge_name": "height gauge"}
+DERIVED = [{"feature": "bolt-circle", "balloon": "8", "name": "bolt circle", "value": "52.008503127", "unit": "mm", "nominal": "52.000", "lower": "51.900",
+            "upper": "52.100", "verdict": "accept", "side": "", "by": "", "decimals": 3, "computation": "bolt_circle_diameter", "why": "",
+            "working": [{"name": "centre_x", "value": "0.00325", "unit": "mm"}, {"name": "centre_y", "value": "0.00175", "unit": "mm"},
+                        {"name": "radius", "value": "26.0042515635", "unit": "mm"}]},
+           {"feature": "bolt-position", "balloon": "9", "name": "bolt holes, position to the axis", "value": "0.408156833", "unit": "mm", "nominal": "", "lower": "",
+            "upper": "0.200", "verdict": "reject", "side": "upper", "by": "0.208156833", "decimals": 3, "computation": "bolt_circle_position", "why": "",
+            "working": [{"name": "worst_hole", "value": "2", "unit": ""}]}]
+
 STATES = {
+    "taken": {"step": step(**HOLES), "earlier": [], "last": last(**TAKEN, derived=[])},
+    "derived": {"step": step(**OUTSIDE, limits_of="before_finish", judged=True), "last": last(**{**TAKEN, "stands": False}, derived=DERIVED),
+                "walk": {**WALK, "part_held": True}},
+    "undecided": {"step": step(**OUTSIDE, attempt=2, decision="stringent", uncertainty="0.003", judging="half_even", limits_of="print"), "earlier": OUTSIDE_EARLIER,
+                  "last": last(value="32.041", verdict="undecided", side="upper", by="0.001", limits_of="print", judging="absolute", decision="stringent")},
     "accept": {"last": last()},
     "reject": {"step": step(**OUTSIDE, attempt=2), "earlier": OUTSIDE_EARLIER, "last": last(**TOO_LARGE)},
     "stands": {"last": last(**TOO_LARGE, stands=True, measured_again=True), "walk": {**WALK, "part_held": True}},

@@ -41,6 +41,9 @@ SAID = {
     "not-kept": ("Bore, middle", "32.038", "accept"),
     "inch": ("1.0000 to 1.0008 in", "1.00059", "sent 25.415 mm"),
     "early": ("Bore, middle", "25.012", "too early, not counted"),
+    "taken": ("Taken for 8 bolt circle, 9 bolt holes", "\u221226.004", "serves a derived feature"),
+    "derived": ("limits before the finish", "\u221226.004", "bolt circle"),
+    "undecided": ("rounded to the limits' last place first", "32.041", "undecided"),
     "moved": ("Bore, middle", "now balloon 3", "press again"),
 }
 
