@@ -77,7 +77,7 @@ bool RowWorker::set_readings(const FeatureSource& source, int place, Feature& fe
 /// What the print gives: a plain number, a length, an angle or a temperature, whichever the formula comes out as.
 bool RowWorker::set_given(const FeatureSource& source, Feature& feature, std::vector<derive::Shape>& shapes) {
   std::vector<Unit> tried;
-  for (const char* name : {"ratio", "mm", "in", "deg", "degC"})
+  for (const char* name : {"ratio", "mm", "in", "deg", "degC", "delta-degC"})
     if (const auto unit = Unit::named(name)) tried.push_back(*unit);
   for (const auto& given : source.derived->given) {
     DerivedInput input;

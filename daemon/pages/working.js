@@ -26,7 +26,7 @@ export function derived_lines(last) {
 /// The same in words, to be heard.
 export const derived_words = (last) => (last?.derived ?? []).map((one) => `${one.name} ${one.value ? `${short(one)} ${unit(one.unit)}` : ""} ${t(`verdict.${one.verdict}`)}`).join(". ");
 
-const line = (name, value, of) => make("tr", {}, make("th", { scope: "row" }, name), make("td", {}, value === "" ? "" : `${shown(value)}`), make("td", {}, of ? unit(of) : ""));
+const line = (name, value, of) => make("tr", {}, make("th", { scope: "row" }, name), make("td", {}, value === "" ? "" : `${shown(value)}`), make("td", {}, of && of !== "1" ? unit(of) : ""));
 
 function one_working(one) {
   return make("section", { class: "working" },
@@ -40,8 +40,9 @@ function one_working(one) {
 /// How the numbers were made, over the page.
 export function show_working(last) {
   if (!last?.derived?.length) return;
-  show_panel(t("working.title"), make("div", {}, ...last.derived.map(one_working),
+  const panel = show_panel(t("working.title"), make("div", {}, ...last.derived.map(one_working),
     make("div", { class: "row" }, make("button", { type: "button", onclick: close_panel }, t("menu.close")))), "working");
+  panel.scrollTop = 0;  // the button that has the focus stands at the end
 }
 
 /// Of a fact in the record: its working folded up; null where it has none.

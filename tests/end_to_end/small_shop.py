@@ -203,7 +203,7 @@ gauge_kind = "height-gauge"
 def demo_shop(**windows):
     """The demo's own configuration, on other folders."""
     files = {name: (DEMO / name).read_text(encoding="utf-8") 
-             for name in ("fb.family.toml", "fb.sizes.csv", "fb.svg", "fs.family.toml", "fs.sizes.csv")}
+             for name in ("fb.family.toml", "fb.sizes.csv", "fb.svg", "fs.family.toml", "fs.sizes.csv", "fs.svg")}
     # A machine under test may stall for longer than a gauge at a bench ever pauses.
     family = files["fb.family.toml"].replace('capture = "span"', 'capture = "span"\nlongest_gap_ms = 8000')
     files["fb.family.toml"] = re.sub(r"(?m)^longest_gap_ms = 1000.*\n", "", family)

@@ -59,7 +59,7 @@ TEST_CASE("the demo shop's configuration is sound, and reading it changes no byt
   CHECK(loaded->editions().size() == 10);
   CHECK(loaded->shop.gauges.size() >= 5);
   CHECK(loaded->dialects.size() >= 6);
-  for (const auto& edition : loaded->editions()) CHECK((edition.family == "fs" || loaded->drawings.contains(edition.drawing)));
+  for (const auto& edition : loaded->editions()) CHECK(loaded->drawings.contains(edition.drawing));
   for (const auto& port : loaded->shop.ports) CHECK(files::path(port.path).is_absolute());
   for (const auto& [path, bytes] : before) CHECK(*record::bytes_of_file(path) == bytes);
 }
