@@ -104,6 +104,15 @@ class Plan {
   std::vector<std::optional<Field>> expression_groups_;
   std::array<bool, field_count> named_{};
   std::vector<std::size_t> blanks_;  ///< columns: places that must be blanks
+  struct NamedColumn {
+    Field field;
+    bool padded;   ///< with blanks, which are no part of it
+    Column column;
+  };
+  std::vector<NamedColumn> columns_;
+  /// Status by its only byte, where all are of one; -1: none.
+  std::array<std::int8_t, 256> status_of_byte_{};
+  bool statuses_of_one_byte_ = false;
   std::optional<Scale> own_scale_;
   std::vector<std::pair<std::string, Scale>> scales_;
 };
