@@ -13,7 +13,7 @@ using FactMembers = mirror::MembersOf<Fact>;
 const std::string& select_list() {
   static const std::string list = [] {
     std::string out = "fact.seq, fact.n";
-    for (const auto name : fact_column_names()) out += ", \"" + std::string(name) + "\"";
+    for (const auto name : fact_column_names()) out += ", fact.\"" + std::string(name) + "\"";
     return out;
   }();
   return list;

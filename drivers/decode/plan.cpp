@@ -268,9 +268,33 @@ const Plan::Scale* Plan::scale_for(const Fields& fields, Parsed& out) const {
   return &known->second;
 }
 
+/// The usual frame: its marks stand, it carries no checksum. Says nothing about others.
+bool Plan::find_plain_body(std::string_view frame, std::string_view& body) const {
+  const Framing& framing = source_.framing;
+  const std::size_t around = framing.start.size() + framing.end.size();
+  if (source_.checksum || framing.after_end != 0 || frame.size() <= around) return false;
+  if (!same_bytes(frame.data(), framing.start) ||
+      !same_bytes(frame.data() + frame.size() - framing.end.size(), framing.end))
+    return false;
+  body = {frame.data() + framing.start.size(), frame.size() - around};
+  return true;
+}
+
+/// The usual status: one byte that stands for a value that may be taken. Says nothing about others.
+bool Plan::find_plain_status(const Fields& fields, GaugeStatus& status) const {
+  const std::string_view said = fields[Field::status];
+  if (!statuses_of_one_byte_ || said.size() != 1) return false;
+  const auto known = status_of_byte_[static_cast<unsigned char>(said.front())];
+  if (known < 0) return false;
+  status = static_cast<GaugeStatus>(known);
+  return status == GaugeStatus::ok || status == GaugeStatus::low_battery;
+}
+
 std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   std::string_view body;
-  if (auto refusal = find_body(frame, body)) return refusal;
+  if (!find_plain_body(frame, body)) [[unlikely]] {
+    if (auto refusal = find_body(frame, body)) return refusal;
+  }
   if (body.empty()) return not_mine("an empty frame");
   Fields fields;
   BinaryBody::Scratch scratch;
@@ -279,7 +303,11 @@ std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   } else if (!find_fields(body, fields)) {
     return not_mine("not the shape of this dialect");
   }
-  if (auto refusal = read_status(fields, out)) return refusal;
+  if (!fields.has(Field::status)) {
+    out.status = GaugeStatus::ok;
+  } else if (!find_plain_status(fields, out.status)) [[unlikely]] {
+    if (auto refusal = read_status(fields, out)) return refusal;
+  }
   const std::string_view value = fields[Field::value];
   if ((binary_ && binary_->means_no_value(body)) ||
       std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {

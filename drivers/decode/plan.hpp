@@ -84,6 +84,8 @@ class Plan {
  private:
   explicit Plan(PlanSource source);
   std::optional<Refusal> find_body(std::string_view frame, std::string_view& body) const;
+  bool find_plain_body(std::string_view frame, std::string_view& body) const;
+  bool find_plain_status(const Fields& fields, GaugeStatus& status) const;
   bool find_fields(std::string_view body, Fields& fields) const;
   bool find_columns(std::string_view body, Fields& fields) const;
   bool find_in_numbers(std::string_view body, Fields& fields) const;
