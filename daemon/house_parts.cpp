@@ -1,7 +1,11 @@
 #include "daemon/house_parts.hpp"
 
+#include <algorithm>
 #include <cstdlib>
+#include <map>
+#include <set>
 #include <string_view>
+#include <vector>
 
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/port_cards.hpp"
@@ -57,7 +61,12 @@ Done load_editions(const walk::States& states, record::Reader& reader, walk::Cat
   return {};
 }
 
-/// The faint ticks of the ruler: at most the newest few thousand results of the lots that are being walked.
+constexpr std::size_t ticks_a_feature = 30;   // as many as the desk keeps
+constexpr int tick_pages = 10;
+constexpr std::size_t tick_page = 200;
+
+/// The faint ticks of the ruler, of the lots that are being walked: from the newest result back, until every feature that
+/// was met has its ticks, and at most two thousand. A start costs the same in a long lot.
 Done load_earlier(walk::Desk& desk, record::Reader& reader) {
   std::map<std::string, bool> lots;
   for (const auto& [key, walk] : desk.states().walks) lots[walk.lot] = true;
@@ -65,14 +74,23 @@ Done load_earlier(walk::Desk& desk, record::Reader& reader) {
     record::FactFilter filter;
     filter.lot = lot;
     filter.kind = "result";
-    record::Cursor cursor;
-    for (int page = 0; page < 20; ++page) {
-      const auto facts = reader.facts_after(cursor, filter, 2000);
+    record::Cursor before;
+    std::vector<Fact> newest_first;
+    std::map<std::string, std::set<std::string>> serials;
+    for (int page = 0; page < tick_pages; ++page) {
+      auto facts = reader.facts_before(before, filter, tick_page);
       if (!facts) return tl::unexpected(facts.error());
-      for (const auto& row : facts->rows) desk.load_earlier(row.fact);
-      if (!facts->more) break;
-      cursor = facts->next;
+      for (auto& row : facts->rows) {
+        serials[row.fact.feature].insert(row.fact.serial);
+        newest_first.push_back(std::move(row.fact));
+      }
+      const bool enough = !serials.empty() && std::all_of(serials.begin(), serials.end(), [](const auto& feature) {
+        return feature.second.size() >= ticks_a_feature;
+      });
+      if (enough || !facts->more) break;
+      before = facts->next;
     }
+    for (auto fact = newest_first.rbegin(); fact != newest_first.rend(); ++fact) desk.load_earlier(*fact);
   }
   return {};
 }

@@ -19,6 +19,7 @@ class SafeDoor final : public walk::DeskDoor {
   }
   std::vector<std::string> benches() const override { return desk_.benches(); }
   boost::json::value view(const std::string& bench) const override { return desk_.view(bench); }
+  const walk::ViewText* view_text(const std::string& bench) const override { return desk_.view_text(bench); }
   boost::json::value list(const std::string& subject) const override { return desk_.list(subject); }
   void display_came(const std::string&, const std::string&) override {}
   void display_went(const std::string&, const std::string&) override {}

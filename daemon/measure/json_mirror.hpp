@@ -2,13 +2,19 @@
 // when writing and keep their default when reading, so a struct may grow without a new format.
 #pragma once
 
+#include <algorithm>
+#include <array>
 #include <boost/describe.hpp>
 #include <boost/json.hpp>
 #include <boost/mp11/algorithm.hpp>
+#include <charconv>
+#include <concepts>
 #include <map>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <type_traits>
+#include <utility>
 #include <vector>
 
 #include "daemon/measure/error.hpp"
@@ -64,8 +70,85 @@ boost::json::value write(const T& value) {
   }
 }
 
+/// Appends a JSON string, as Boost.JSON writes it.
+inline void append_string(std::string& out, std::string_view value) {
+  const bool plain = std::none_of(value.begin(), value.end(), [](char c) {
+    return static_cast<unsigned char>(c) < 0x20 || c == '"' || c == '\\';
+  });
+  if (!plain) {
+    out += boost::json::serialize(boost::json::string_view(value.data(), value.size()));
+    return;
+  }
+  out += '"';
+  out += value;
+  out += '"';
+}
+
+template <std::integral T>
+void append_number(std::string& out, T value) {
+  std::array<char, 24> digits{};
+  const auto [end, error] = std::to_chars(digits.data(), digits.data() + digits.size(), value);
+  out.append(digits.data(), static_cast<std::size_t>(end - digits.data()));
+}
+
+/// Appends what `boost::json::serialize(write<Whole>(value))` would be, byte for byte, without the tree between: the
+/// outcome of every event goes this way.
+template <bool Whole = false, class T>
+void append(std::string& out, const T& value) {
+  if constexpr (std::is_same_v<T, bool>) {
+    out += value ? "true" : "false";
+  } else if constexpr (std::is_integral_v<T>) {
+    append_number(out, value);
+  } else if constexpr (std::is_same_v<T, boost::json::value> || std::is_arithmetic_v<T>) {
+    out += boost::json::serialize(boost::json::value(value));
+  } else if constexpr (std::is_same_v<T, std::string>) {
+    append_string(out, value);
+  } else if constexpr (is_optional<T>::value) {
+    if (value) append<Whole>(out, *value);
+    else out += "null";
+  } else if constexpr (is_vector<T>::value) {
+    out += '[';
+    bool first = true;
+    for (const auto& item : value) {
+      if (!std::exchange(first, false)) out += ',';
+      append<Whole>(out, static_cast<const typename T::value_type&>(item));
+    }
+    out += ']';
+  } else if constexpr (is_text_map<T>::value) {
+    out += '{';
+    bool first = true;
+    for (const auto& [key, item] : value) {
+      if (!std::exchange(first, false)) out += ',';
+      append_string(out, key);
+      out += ':';
+      append<Whole>(out, item);
+    }
+    out += '}';
+  } else if constexpr (DescribedEnum<T>) {
+    append_string(out, boost::describe::enum_to_string(value, "?"));
+  } else {
+    static_assert(Described<T>, "no mirror for this type");
+    static const T defaults{};
+    out += '{';
+    bool first = true;
+    boost::mp11::mp_for_each<MembersOf<T>>([&](auto member) {
+      if (!Whole && value.*member.pointer == defaults.*member.pointer) return;
+      if (!std::exchange(first, false)) out += ',';
+      out += '"';
+      out += member.name;
+      out += "\":";
+      append<Whole>(out, value.*member.pointer);
+    });
+    out += '}';
+  }
+}
+
 template <class T>
-std::string text(const T& value) { return boost::json::serialize(write(value)); }
+std::string text(const T& value) {
+  std::string out;
+  append(out, value);
+  return out;
+}
 
 /// Reads into `out`. Error "wrong_shape" names the member and what was found. Unknown members are an error
 /// ("unknown_member") only when `strict`.

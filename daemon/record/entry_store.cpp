@@ -198,6 +198,55 @@ int EntryStore::keep_checkpoint(std::int64_t branch, std::uint64_t seq, std::str
   return code;
 }
 
+int EntryStore::extend_finder(bool& more) {
+  constexpr std::uint64_t events_at_once = 512;
+  more = false;
+  std::int64_t branch = 0;
+  std::uint64_t reach = 0, last = 0;
+  {
+    Statement behind(connection_,
+                     "SELECT number, reach, last FROM (SELECT number, coalesce((SELECT seq FROM finder_reach WHERE "
+                     "finder_reach.branch = number), 0) AS reach, coalesce((SELECT max(seq) FROM entry WHERE entry.branch = "
+                     "number), 0) AS last FROM branch) WHERE reach < last ORDER BY number LIMIT 1");
+    if (!behind.ready()) return behind.code();
+    const int code = behind.step();
+    if (code != SQLITE_ROW) return code == SQLITE_DONE ? SQLITE_OK : code;
+    branch = behind.integer(0);
+    reach = static_cast<std::uint64_t>(behind.integer(1));
+    last = static_cast<std::uint64_t>(behind.integer(2));
+  }
+  const std::uint64_t until = std::min(last, reach + events_at_once);
+  int code = begin();
+  if (code == SQLITE_OK) code = finder_rows(branch, reach, until);
+  if (code == SQLITE_OK) code = commit();
+  if (code != SQLITE_OK) rollback();
+  more = code == SQLITE_OK;   // the next call finds out
+  return code;
+}
+
+int EntryStore::finder_rows(std::int64_t branch, std::uint64_t after, std::uint64_t until) {
+  const auto run = [&](const std::string& sql) {
+    Statement rows(connection_, sql);
+    if (!rows.ready()) return rows.code();
+    rows.bind(1, branch);
+    rows.bind(2, after);
+    rows.bind(3, until);
+    return finish(rows);
+  };
+  const auto from_facts = [&](const std::string& what, const std::string& column) {
+    return run("INSERT OR REPLACE INTO finder SELECT '" + what + "', \"" + column + "\", branch, seq, n FROM fact WHERE branch = ?1 AND seq > ?2 "
+               "AND seq <= ?3 AND \"" + column + "\" <> ''");
+  };
+  int code = SQLITE_OK;
+  for (const auto& [what, column] : {std::pair{"lot", "lot"}, std::pair{"part", "part"}, std::pair{"walk", "walk"}, std::pair{"time", "measured_utc"}})
+    if (code == SQLITE_OK) code = from_facts(what, column);
+  if (code == SQLITE_OK)
+    code = run("INSERT OR REPLACE INTO finder SELECT 'event', walk, branch, seq, 0 FROM entry WHERE branch = ?1 AND seq > ?2 AND seq <= ?3 "
+               "AND walk IS NOT NULL");
+  if (code == SQLITE_OK) code = run("INSERT OR REPLACE INTO finder_reach SELECT ?1, ?3 WHERE ?3 > ?2");
+  return code;
+}
+
 int EntryStore::put_setting(std::string_view name, std::string_view value) {
   setting_.bind_text(1, name);
   setting_.bind_text(2, value);

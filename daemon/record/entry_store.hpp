@@ -26,6 +26,8 @@ class EntryStore {
   int insert(const Proposal& proposal, Tail& tail);
   /// A new branch and its first event; `tail` becomes its end.
   int insert_branch(const BranchRow& row, const Stamp& now, Tail& tail);
+  /// Takes the next events into the finder, some hundreds, in a transaction of its own; `more`: others are left.
+  int extend_finder(bool& more);
   /// Keeps the daemon's state; older ones go.
   int keep_checkpoint(std::int64_t branch, std::uint64_t seq, std::string_view state);
   int put_setting(std::string_view name, std::string_view value);
@@ -50,6 +52,7 @@ class EntryStore {
   int insert_entry(const Proposal& proposal, const std::string& attachments, const Tail& tail,
                    const Hash& hash);
   int insert_blobs(const Proposal& proposal);
+  int finder_rows(std::int64_t branch, std::uint64_t after, std::uint64_t until);
   int insert_facts(const Proposal& proposal, std::int64_t branch, std::uint64_t seq);
   void bind_fact(const Fact& fact);
 

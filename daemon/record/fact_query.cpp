@@ -12,8 +12,8 @@ using FactMembers = mirror::MembersOf<Fact>;
 
 const std::string& select_list() {
   static const std::string list = [] {
-    std::string out = "seq, n";
-    for (const auto name : fact_column_names()) out += ", \"" + std::string(name) + "\"";
+    std::string out = "fact.seq, fact.n";
+    for (const auto name : fact_column_names()) out += ", fact.\"" + std::string(name) + "\"";
     return out;
   }();
   return list;
@@ -53,25 +53,29 @@ bool has_filter(const FactFilter& f) {
 FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
                      const Segment& segment, Route route, bool newest_first) {
   FactQuery out;
-  out.sql = "SELECT " + select_list() + " FROM fact";
-  if (route == Route::time) out.sql += " INDEXED BY fact_time";
-  out.sql += newest_first ? " WHERE branch = ?1 AND (seq, n) < (?2, ?3) AND seq > ?4"
-                          : " WHERE branch = ?1 AND (seq, n) > (?2, ?3) AND seq <= ?4";
+  const std::string by = route == Route::key ? "fact" : "finder";
+  // CROSS JOIN: SQLite keeps the order, first what the finder names, then those facts.
+  out.sql = "SELECT " + select_list() + (route == Route::key ? " FROM fact" : " FROM finder CROSS JOIN fact USING (branch, seq, n)");
+  out.sql += " WHERE " + by + ".branch = ?1 AND (" + by + ".seq, " + by + (newest_first ? ".n) < " : ".n) > ") + "(?2, ?3) AND " +
+             by + ".seq " + (newest_first ? ">" : "<=") + " ?4";
   const auto add = [&](const char* column, const char* relation, const std::string& value) {
     if (value.empty()) return;
     out.texts.push_back(value);
     out.sql +=
-        std::string(" AND \"") + column + "\" " + relation + " ?" + std::to_string(5 + out.texts.size());
+        std::string(" AND ") + column + " " + relation + " ?" + std::to_string(5 + out.texts.size());
   };
-  // The partial indexes serve only where the query itself says that the text is not empty.
-  const auto add_indexed = [&](const char* column, const std::string& value) {
-    if (value.empty()) return;
-    add(column, "=", value);
-    out.sql += std::string(" AND \"") + column + "\" <> ''";
-  };
-  add_indexed("lot", filter.lot);
-  add_indexed("part", filter.part);
-  add_indexed("walk", filter.walk);
+  if (route == Route::indexed) {   // the one that names the fewest
+    const bool part = !filter.part.empty(), walk = !part && !filter.walk.empty();
+    out.sql += std::string(" AND finder.what = '") + (part ? "part" : walk ? "walk" : "lot") + "'";
+    add("finder.value", "=", part ? filter.part : walk ? filter.walk : filter.lot);
+  } else if (route == Route::time) {
+    out.sql += " AND finder.what = 'time'";
+    add("finder.value", ">=", filter.from_utc);
+    add("finder.value", "<", filter.to_utc);
+  }
+  add("fact.lot", "=", filter.lot);
+  add("fact.part", "=", filter.part);
+  add("fact.walk", "=", filter.walk);
   add("lot_name", "=", filter.lot_name);
   add("serial", "=", filter.serial);
   add("feature", "=", filter.feature);
@@ -81,7 +85,7 @@ FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segm
   add("measured_utc", ">=", filter.from_utc);
   add("measured_utc", "<", filter.to_utc);
   if (view == View::as_of_now) out.sql += not_overruled(path, segment);
-  out.sql += newest_first ? " ORDER BY seq DESC, n DESC LIMIT ?5" : " ORDER BY seq, n LIMIT ?5";
+  out.sql += " ORDER BY " + by + (newest_first ? ".seq DESC, " : ".seq, ") + by + (newest_first ? ".n DESC" : ".n") + " LIMIT ?5";
   return out;
 }
 

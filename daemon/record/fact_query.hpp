@@ -9,9 +9,9 @@
 namespace tallystick::record {
 
 enum class Route : std::uint8_t {
-  key,      ///< along the table's key: no filter, or one without an index, window by window
-  indexed,  ///< along the index of lot, part or walk
-  time,     ///< along the index of the time: for a span that holds few facts
+  key,      ///< along the table's key: no filter, one that the finder does not know, or what it does not have yet
+  indexed,  ///< by the finder, for a lot, part or walk
+  time,     ///< by the finder, for a span of time that holds few facts
 };
 /// A query with its parameters: 1 branch, 2 seq, 3 n (both exclusive), 4 last seq, 5 limit, then `texts` from
 /// 6 on. Columns: seq, n, and Fact's. The texts are views of the filter.

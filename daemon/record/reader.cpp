@@ -57,15 +57,48 @@ Expected<std::unique_ptr<Reader>> Reader::open_file(const std::filesystem::path&
   return std::unique_ptr<Reader>(new Reader(std::move(inside)));
 }
 
-Expected<bool> Reader::Inside::add_events(const Segment& segment, std::string_view walk, std::size_t limit,
-                                          EventPage& page) {
-  const std::string sql =
-      "SELECT " + entry_select() + " FROM entry WHERE branch = ?1 AND seq > ?2 AND seq <= ?3" +
-      (walk.empty() ? "" : " AND walk = ?5 AND walk IS NOT NULL") + " ORDER BY seq LIMIT ?4";
+/// Those of a walk's events that the finder knows; `page.next` then stands at its reach, or where the limit was reached.
+Expected<bool> Reader::Inside::add_found_events(const Segment& segment, std::string_view walk, std::size_t limit,
+                                                std::uint64_t reach, EventPage& page) {
+  static const std::string sql =
+      "SELECT " + entry_select() +
+      " FROM finder CROSS JOIN entry USING (branch, seq) WHERE finder.what = 'event' AND finder.value = ?5 AND finder.branch = "
+      "?1 AND finder.seq > ?2 AND finder.seq <= ?3 ORDER BY finder.seq LIMIT ?4";
   Statement* rows = prepared(sql);
   if (rows == nullptr) return fault();
   rows->bind(1, segment.number);
   rows->bind(2, page.next.seq);
+  rows->bind(3, reach);
+  rows->bind(4, static_cast<std::uint64_t>(limit - page.events.size()));
+  rows->bind_text(5, walk);
+  int code = SQLITE_OK;
+  while ((code = rows->step()) == SQLITE_ROW) {
+    page.events.push_back(event_of(*rows, segment.journal));
+    page.next.seq = page.events.back().key.seq;
+  }
+  rows->reset();
+  if (code != SQLITE_DONE) return fault();
+  return page.events.size() >= limit;
+}
+
+Expected<bool> Reader::Inside::add_events(const Segment& segment, std::string_view walk, std::size_t limit,
+                                          EventPage& page) {
+  std::uint64_t reach = 0;
+  if (!walk.empty()) {
+    const auto known = finder_reach(segment);
+    if (!known) return tl::unexpected<Error>(known.error());
+    reach = *known;
+    if (page.next.seq < reach) {
+      auto full = add_found_events(segment, walk, limit, reach, page);
+      if (!full || *full) return full;
+    }
+  }
+  const std::string sql = "SELECT " + entry_select() + " FROM entry WHERE branch = ?1 AND seq > ?2 AND seq <= ?3" +
+                          (walk.empty() ? "" : " AND walk = ?5") + " ORDER BY seq LIMIT ?4";
+  Statement* rows = prepared(sql);
+  if (rows == nullptr) return fault();
+  rows->bind(1, segment.number);
+  rows->bind(2, std::max(page.next.seq, reach));
   rows->bind(3, segment.last);
   rows->bind(4, static_cast<std::uint64_t>(limit - page.events.size()));
   if (!walk.empty()) rows->bind_text(5, walk);
@@ -147,9 +180,8 @@ Expected<Route> Reader::Inside::route_of(const FactFilter& filter, const Segment
   if (has_indexed_filter(filter)) return Route::indexed;
   if (filter.from_utc.empty()) return Route::key;
   Statement* span = prepared(
-      "SELECT count(*) FROM (SELECT 1 FROM fact INDEXED BY fact_time WHERE measured_utc >= ?1 AND (?2 = '' "
-      "OR "
-      "measured_utc < ?2) LIMIT ?3)");
+      "SELECT count(*) FROM (SELECT 1 FROM finder WHERE what = 'time' AND value >= ?1 AND (?2 = '' OR value < ?2) "
+      "LIMIT ?3)");
   if (span == nullptr) return fault();
   (void)segment;
   span->bind_text(1, filter.from_utc);
@@ -170,12 +202,17 @@ Expected<bool> Reader::Inside::sweep_segment(const FactFilter& filter, View view
   if (!route) return tl::unexpected<Error>(route.error());
   const auto last = last_seq(segment);
   if (!last) return tl::unexpected<Error>(last.error());
-  const bool windows = *route == Route::key && has_filter(filter);
-  const auto query = fact_query(filter, view, path, segment, *route);
-  Statement* rows = prepared(query.sql);
-  if (rows == nullptr) return fault();
+  const auto reach = *route == Route::key ? Expected<std::uint64_t>(0) : finder_reach(segment);
+  if (!reach) return tl::unexpected<Error>(reach.error());
   for (;;) {
-    const std::uint64_t until = windows ? std::min(*last, swept.next.seq + window_events) : *last;
+    // What the finder knows at once, then what it does not have yet.
+    const bool found = swept.next.seq < *reach || (swept.next.seq == *reach && *reach > 0 && swept.next.n < all_of_event);
+    const auto query = fact_query(filter, view, path, segment, found ? *route : Route::key);
+    Statement* rows = prepared(query.sql);
+    if (rows == nullptr) return fault();
+    const std::uint64_t until = found                ? std::min(*last, *reach)
+                                : has_filter(filter) ? std::min(*last, swept.next.seq + window_events)
+                                                     : *last;
     rows->bind(1, segment.number);
     rows->bind(2, swept.next.seq);
     rows->bind(3, swept.next.n);
@@ -200,7 +237,7 @@ Expected<bool> Reader::Inside::sweep_segment(const FactFilter& filter, View view
     if (until >= *last) return false;
     // All facts up to `until` were looked at; a later page must not look at them again.
     swept.next.seq = until;
-    swept.next.n = 0x7fffffff;
+    swept.next.n = all_of_event;
   }
 }
 

@@ -13,21 +13,27 @@ constexpr int windows_each_call = 25;
 /// Goes down the path from a position, in windows of events, each a short read.
 class WayBack {
  public:
-  WayBack(const std::vector<Segment>& path, std::size_t segment, std::uint64_t seq, std::uint64_t n,
-          bool whole)
-      : path_(path), segment_(segment), seq_(seq), n_(n), whole_(whole) {}
+  using OfSegment = std::function<std::uint64_t(const Segment&)>;
+  /// `reach_of`: how far the finder has come in a branch; 0: it does not serve.
+  WayBack(const std::vector<Segment>& path, std::size_t segment, std::uint64_t seq, std::uint64_t n, OfSegment reach_of)
+      : path_(path), segment_(segment), seq_(seq), n_(n), reach_of_(std::move(reach_of)), reach_(reach_of_(path_[segment_])) {}
 
   const Segment& segment() const { return path_[segment_]; }
   std::uint64_t seq() const { return seq_; }  ///< (seq, n) is the exclusive upper end
   std::uint64_t n() const { return n_; }
-  std::uint64_t lower() const { return !whole_ && seq_ > window_events ? seq_ - window_events - 1 : 0; }
+  /// The finder knows everything from here down.
+  bool found() const { return reach_ > 0 && (seq_ <= reach_ || (seq_ == reach_ + 1 && n_ == 0)); }
+  std::uint64_t lower() const {
+    if (found()) return 0;
+    return seq_ > reach_ + window_events ? seq_ - window_events - 1 : reach_;
+  }
   Cursor cursor() const { return {segment().journal, seq_, n_}; }
   void stand_at(std::uint64_t seq, std::uint64_t n) {
     seq_ = seq;
     n_ = n;
   }
   /// Everything above `lower()` was looked at. False at the record's beginning.
-  bool step(const std::function<std::uint64_t(const Segment&)>& last_of) {
+  bool step(const OfSegment& last_of) {
     if (lower() > 0) {
       seq_ = lower() + 1;
       n_ = 0;
@@ -37,6 +43,7 @@ class WayBack {
     n_ = 0;
     if (segment_ == 0) return false;
     --segment_;
+    reach_ = reach_of_(segment());
     seq_ = last_of(segment()) + 1;
     return true;
   }
@@ -45,7 +52,8 @@ class WayBack {
   const std::vector<Segment>& path_;
   std::size_t segment_;
   std::uint64_t seq_, n_;
-  bool whole_;  ///< an index finds the rows: a branch in one read
+  OfSegment reach_of_;
+  std::uint64_t reach_;
 };
 
 }  // namespace
@@ -64,11 +72,17 @@ Expected<FactPage> Reader::facts_before(const Cursor& before, const FactFilter& 
   };
   const std::size_t from = before.at_beginning() ? place->path.size() - 1 : place->at.segment;
   const bool indexed = has_indexed_filter(filter);
+  const auto reach_of = [&](const Segment& segment) -> std::uint64_t {
+    if (!indexed) return 0;
+    const auto reach = inside_->finder_reach(segment);
+    if (!reach) broken = reach.error();
+    return reach.value_or(0);
+  };
   WayBack way(place->path, from, before.at_beginning() ? last_of(place->path[from]) + 1 : place->at.seq,
-              before.at_beginning() ? 0 : place->at.n, indexed);
+              before.at_beginning() ? 0 : place->at.n, reach_of);
   for (int window = 0; window < windows_each_call && !broken; ++window) {
     const auto query =
-        fact_query(filter, view, place->path, way.segment(), indexed ? Route::indexed : Route::key, true);
+        fact_query(filter, view, place->path, way.segment(), way.found() ? Route::indexed : Route::key, true);
     Statement* rows = inside_->prepared(query.sql);
     if (rows == nullptr) return inside_->fault();
     rows->bind(1, way.segment().number);
@@ -114,7 +128,7 @@ Expected<EventPage> Reader::events_before(const Cursor& before, std::string_view
     return last.value_or(0);
   };
   const std::size_t from = before.at_beginning() ? place->path.size() - 1 : place->at.segment;
-  WayBack way(place->path, from, before.at_beginning() ? last_of(place->path[from]) + 1 : place->at.seq + (place->at.n > 0 ? 1U : 0U), 0, false);
+  WayBack way(place->path, from, before.at_beginning() ? last_of(place->path[from]) + 1 : place->at.seq + (place->at.n > 0 ? 1U : 0U), 0, [](const Segment&) -> std::uint64_t { return 0; });
   const std::string sql =
       "SELECT " + entry_select() +
       " FROM entry WHERE branch = ?1 AND seq < ?2 AND seq > ?3 AND kind = ?4 ORDER BY seq "

@@ -11,6 +11,8 @@ namespace tallystick::record {
 
 /// Events looked through in one read where a filter has no index: some ten milliseconds.
 inline constexpr std::uint64_t window_events = 20000;
+/// As `n` of a position: all facts of its event were looked at.
+inline constexpr std::uint64_t all_of_event = 0x7fffffff;
 
 /// A row of `entry_select()`.
 Event event_of(const Statement& row, const std::string& journal);
@@ -57,10 +59,23 @@ struct Reader::Inside {
     return std::min(seq, segment.last);
   }
 
+  /// How far the finder has come in a branch.
+  Expected<std::uint64_t> finder_reach(const Segment& segment) {
+    Statement* reach = prepared("SELECT coalesce(max(seq), 0) FROM finder_reach WHERE branch = ?");
+    if (reach == nullptr) return fault();
+    reach->bind(1, segment.number);
+    if (!reach->row()) return fault();
+    const auto seq = static_cast<std::uint64_t>(reach->integer(0));
+    reach->reset();
+    return std::min(seq, segment.last);
+  }
+
   Expected<Route> route_of(const FactFilter& filter, const Segment& segment);
   Expected<bool> sweep_segment(const FactFilter& filter, View view, const std::vector<Segment>& path,
                                const Segment& segment, std::size_t limit, Swept& swept, RawFact& fact,
                                const std::function<bool(const RawFact&)>& row);
+  Expected<bool> add_found_events(const Segment& segment, std::string_view walk, std::size_t limit, std::uint64_t reach,
+                                  EventPage& page);
   Expected<bool> add_events(const Segment& segment, std::string_view walk, std::size_t limit,
                             EventPage& page);
 };

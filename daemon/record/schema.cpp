@@ -22,7 +22,7 @@ std::string fact_table() {
   });
   return sql +
          ", PRIMARY KEY(branch, seq, n), FOREIGN KEY(branch, seq) REFERENCES entry(branch, seq) DEFERRABLE "
-         "INITIALLY DEFERRED) STRICT";
+         "INITIALLY DEFERRED) STRICT, WITHOUT ROWID";
 }
 
 void add_guards(std::vector<SchemaObject>& out, const std::string& table, const std::string& taken) {
@@ -70,15 +70,17 @@ std::vector<SchemaObject> build() {
         "input TEXT NOT NULL, raw BLOB, outcome TEXT NOT NULL, attachments TEXT, "
         "previous BLOB NOT NULL CHECK(length(previous) = 32), hash BLOB NOT NULL CHECK(length(hash) = 32), "
         "PRIMARY KEY(branch, seq)) STRICT");
-  index("entry_walk", "entry(walk, branch, seq) WHERE walk IS NOT NULL");
   table("blob",
         "CREATE TABLE blob(sha256 TEXT PRIMARY KEY CHECK(length(sha256) = 64), media_type TEXT NOT NULL, "
         "bytes BLOB NOT NULL) STRICT");
   table("fact", fact_table());
-  for (const char* column : {"lot", "part", "walk"})
-    index((std::string("fact_") + column).c_str(),
-          std::string("fact(\"") + column + "\", branch, seq, n) WHERE \"" + column + "\" <> ''");
-  index("fact_time", "fact(measured_utc, branch, seq)");
+  // Where the facts of a lot, part, walk or time, and the events of a walk lie: written in quiet moments, as far as
+  // `finder_reach` says, so that a press does not wait for five indexes. What lies behind is looked through.
+  table("finder",
+        "CREATE TABLE finder(what TEXT NOT NULL CHECK(what IN ('lot', 'part', 'walk', 'time', 'event')), value TEXT "
+        "NOT NULL, branch INTEGER NOT NULL, seq INTEGER NOT NULL, n INTEGER NOT NULL, PRIMARY KEY(what, value, branch, "
+        "seq, n)) STRICT, WITHOUT ROWID");
+  table("finder_reach", "CREATE TABLE finder_reach(branch INTEGER PRIMARY KEY, seq INTEGER NOT NULL) STRICT");
   index("fact_overrules", "fact(overrules, branch, seq) WHERE overrules <> ''");
   table("checkpoint",
         "CREATE TABLE checkpoint(branch INTEGER NOT NULL, seq INTEGER NOT NULL, state TEXT NOT NULL, "
@@ -93,8 +95,7 @@ std::vector<SchemaObject> build() {
       "EXISTS(SELECT 1 FROM blob WHERE sha256 = NEW.sha256) OR EXISTS(SELECT 1 FROM blob WHERE rowid = "
       "NEW.rowid)");
   add_guards(out, "fact",
-             "EXISTS(SELECT 1 FROM fact WHERE branch = NEW.branch AND seq = NEW.seq AND n = NEW.n) OR "
-             "EXISTS(SELECT 1 FROM fact WHERE rowid = NEW.rowid)");
+             "EXISTS(SELECT 1 FROM fact WHERE branch = NEW.branch AND seq = NEW.seq AND n = NEW.n)");
   return out;
 }
 

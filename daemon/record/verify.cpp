@@ -45,6 +45,7 @@ class Verifier {
   void event(const BranchState& branch, const Statement& row, Progress& progress);
   void attachments(const std::string& where, std::string_view names);
   Done blobs();
+  Done finder(const BranchState& branch);
   Done head();
 
   Connection connection_;
@@ -242,6 +243,35 @@ Done Verifier::blobs() {
   return {};
 }
 
+/// What the finder says it has, and nothing else: else a search would pass over facts that are there.
+Done Verifier::finder(const BranchState& branch) {
+  struct Kept {
+    const char *what, *table, *value, *n;
+  };
+  for (const auto& [what, table, value, n] :
+       {Kept{"lot", "fact", "lot", "n"}, Kept{"part", "fact", "part", "n"}, Kept{"walk", "fact", "walk", "n"},
+        Kept{"time", "fact", "measured_utc", "n"}, Kept{"event", "entry", "walk", "0"}}) {
+    const std::string from = std::string(" FROM ") + table + " AS kept WHERE kept.branch = ?1 AND kept.seq <= (SELECT coalesce(max(seq), 0) "
+                             "FROM finder_reach WHERE branch = ?1) AND coalesce(kept." + value + ", '') <> ''";
+    const std::string there = std::string("EXISTS(SELECT 1 FROM finder WHERE what = '") + what + "' AND finder.value = kept." + value +
+                              " AND finder.branch = kept.branch AND finder.seq = kept.seq AND finder.n = " +
+                              (*n == '0' ? "0" : "kept.n") + ")";
+    Statement rows(connection_, "SELECT (SELECT count(*)" + from + "), (SELECT count(*)" + from + " AND NOT " + there +
+                                    "), (SELECT count(*) FROM finder WHERE what = '" + what + "' AND branch = ?1)");
+    if (!rows.ready()) return fault();
+    rows.bind(1, branch.number);
+    if (!rows.row()) {
+      find("damaged_file", branch.journal, connection_.fault("").what);
+      return {};
+    }
+    if (rows.integer(1) != 0 || rows.integer(2) != rows.integer(0))
+      find("finder_differs", branch.journal,
+           std::string("what is found by ") + what + " is not what is kept; stop the daemon and empty the tables finder and finder_reach: "
+           "they are made anew");
+  }
+  return {};
+}
+
 /// The head file lags behind: what it names must be there, and be the same.
 Done Verifier::head() {
   if (options_.head_file.empty()) return {};
@@ -278,6 +308,8 @@ Expected<VerifyReport> Verifier::run() {
     ++report_.checked.branches;
     if (auto done = branch_events(branch); !done) return tl::unexpected<Error>(done.error());
     if (report_.stopped) return report_;
+    if (options_.tables)
+      if (auto done = finder(branch); !done) return tl::unexpected<Error>(done.error());
   }
   if (!begun) return fail("unknown_key", "there is no such event", text(*options_.since));
   if (options_.tables)

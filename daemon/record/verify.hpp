@@ -15,7 +15,7 @@
 namespace tallystick::record {
 
 /// One thing that is not as it should be. Codes: "broken_chain", "missing_event", "branch_point", "schema",
-/// "damaged_file", "foreign_key", "facts_differ", "bad_outcome", "blob_differs", "blob_missing",
+/// "damaged_file", "foreign_key", "facts_differ", "finder_differs", "bad_outcome", "blob_differs", "blob_missing",
 /// "ends_before_head".
 struct Finding {
   std::string code;

@@ -114,6 +114,7 @@ class WriterThread final : public Writer {
   void answer_turn(std::unique_lock<std::mutex>& lock);
   void tidy();
   Done tidy_once();
+  Done extend_finder();
 
   const Place place_;
   const Hooks hooks_;
@@ -396,6 +397,7 @@ Done WriterThread::tidy_once() {
   if (state && state->at.journal == tail_.journal && state->at.seq <= tail_.seq &&
       store_->keep_checkpoint(tail_.branch, state->at.seq, state->state) != SQLITE_OK)
     return tl::unexpected<Error>(store_->fault("cannot_write"));
+  if (auto done = extend_finder(); !done) return done;
   // The first commit in a new WAL takes a second sync: let it be one that nobody waits for.
   const auto begin_wal = [&] { return store_->put_setting("wal_begun_at_seq", std::to_string(tail_.seq)); };
   if (opened_now && begin_wal() != SQLITE_OK) return tl::unexpected<Error>(store_->fault("cannot_write"));
@@ -408,6 +410,16 @@ Done WriterThread::tidy_once() {
   if (auto done = write_head(place_.head_file(), {{tail_.journal, tail_.seq}, hex(bytes(tail_.hash))}); !done)
     return done;
   head_seq_ = tail_.seq;
+  return {};
+}
+
+/// Some hundreds of events at a time; as soon as somebody waits for a commit the rest is left for the next moment.
+Done WriterThread::extend_finder() {
+  for (bool more = true; more;) {
+    if (store_->extend_finder(more) != SQLITE_OK) return tl::unexpected<Error>(store_->fault("cannot_write"));
+    const std::lock_guard guard(mutex_);
+    if (!queue_.empty()) return {};
+  }
   return {};
 }
 

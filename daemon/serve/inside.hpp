@@ -30,6 +30,7 @@ class Inside : public std::enable_shared_from_this<Inside> {
   void stop();
   void view_changed(const std::string& bench);
   BenchFeed& feed(const std::string& bench);
+  bool update(BenchFeed& feed, const std::string& bench);
 
   boost::asio::io_context& io;
   const ServeConfig config;

@@ -145,8 +145,13 @@ void Inside::accept_next(Acceptor& acceptor, bool local) {
 
 BenchFeed& Inside::feed(const std::string& bench) {
   auto [at, is_new] = feeds_.try_emplace(bench);
-  if (is_new) at->second.update(desk.view(bench));
+  if (is_new) update(at->second, bench);
   return at->second;
+}
+
+bool Inside::update(BenchFeed& feed, const std::string& bench) {
+  const auto* text = desk.view_text(bench);
+  return text ? feed.update(*text) : feed.update(desk.view(bench));
 }
 
 void Inside::view_changed(const std::string& bench) {
@@ -155,7 +160,9 @@ void Inside::view_changed(const std::string& bench) {
     feeds_.erase(bench);  // made anew for the next viewer
     return;
   }
-  if (!feed(bench).update(desk.view(bench))) return;
+  // What a feed that is made here has taken already is news to its viewers all the same.
+  const bool is_new = !feeds_.contains(bench);
+  if (!update(feed(bench), bench) && !is_new) return;
   for (auto at = from; at != to; ++at) (*at->second)();
 }
 

@@ -1,9 +1,11 @@
 #include "daemon/walk/decide.hpp"
 
+#include <algorithm>
 #include <set>
 
 #include "daemon/measure/json_mirror.hpp"
 #include "daemon/walk/draft.hpp"
+#include "daemon/walk/view_text.hpp"
 
 namespace tallystick::walk {
 
@@ -13,16 +15,28 @@ const PreparedEdition* edition_of(const WalkState& walk, const Context& context)
   return found == context.editions->end() ? nullptr : found->second.get();
 }
 
-std::vector<std::string> serving_gauges(const States& states, const WalkState& walk, const PreparedEdition& edition,
-                                        std::size_t step) {
+std::vector<std::string> gauges_of_bench(const States& states, const Context& context, const std::string& bench) {
+  if (context.gauges_at) {
+    const auto known = context.gauges_at->find(bench);
+    return known == context.gauges_at->end() ? std::vector<std::string>() : known->second;
+  }
+  std::vector<std::string> found;
+  for (const auto& [id, gauge] : states.gauges)
+    if (gauge.card.bench == bench) found.push_back(id);
+  return found;
+}
+
+std::vector<std::string> serving_gauges(const States& states, const Context& context, const WalkState& walk,
+                                        const PreparedEdition& edition, std::size_t step) {
   const auto& feature = edition.edition.features[edition.steps[step].feature];
   std::vector<std::string> out;
   if (feature.gauge_kind.empty()) return out;
-  for (const auto& [id, gauge] : states.gauges)
-    if (gauge.card.bench == walk.bench &&   // first: what follows works limits out, and a shop has many gauges
-        shop::why_not_served(gauge.card, feature, edition.edition.gauge_step_share, walk.bench).empty() &&
-        gauge.fitness != "failed")
-      out.push_back(id);
+  for (auto& id : gauges_of_bench(states, context, walk.bench)) {
+    const auto& gauge = states.gauges.at(id);
+    if (gauge.fitness != "failed" &&
+        shop::why_not_served(gauge.card, feature, edition.edition.gauge_step_share, walk.bench).empty())
+      out.push_back(std::move(id));
+  }
   return out;
 }
 
@@ -72,12 +86,17 @@ namespace {
 std::string setting_first(const Draft& draft, const WalkDraft& walk) {
   if (!walk.has_part()) return {};
   const PartState& part = walk.part();
+  const auto gauges = draft.gauges_of_bench(walk.state.bench);
+  const bool any_due = std::any_of(gauges.begin(), gauges.end(), [&](const std::string& id) {
+    return !setting_due(*draft.look_at_gauge(id), draft.context, draft.now()).empty();
+  });
+  if (!any_due) return {};   // the usual: nothing has to be worked out for any step
   for (std::size_t n = 0; n < part.steps.size(); ++n) {
     const std::size_t asked = (walk.state.standing.pointer + n) % part.steps.size();
     if (part.steps[asked].status != "open" || walk.feature(asked).gauge_kind.empty()) continue;
     std::string due_gauge;
     bool ready = false;
-    for (const auto& id : draft.gauges_of_bench(walk.state.bench)) {
+    for (const auto& id : gauges) {
       const auto* gauge = draft.look_at_gauge(id);
       if (!shop::why_not_served(gauge->card, walk.feature(asked), walk.edition->edition.gauge_step_share, walk.state.bench).empty())
         continue;
@@ -171,34 +190,40 @@ Expected<Decision> decide(const States& states, const Input& input, const Contex
 }
 
 std::string to_json_text(const Input& input) {
-  boost::json::object out;
-  out["kind"] = input.kind;
-  if (!input.bench.empty()) out["bench"] = input.bench;
-  if (!input.display.empty()) out["display"] = input.display;
-  if (!input.idempotency_key.empty()) out["idempotency_key"] = input.idempotency_key;
-  boost::json::object saw;
-  if (!input.saw.walk.empty()) saw["walk"] = input.saw.walk;
-  if (!input.saw.part.empty()) saw["part"] = input.saw.part;
-  if (!input.saw.ask.empty()) saw["ask"] = input.saw.ask;
-  if (!saw.empty()) out["saw"] = std::move(saw);
-  if (!input.body.empty()) out["body"] = input.body;
-  if (input.captured) out["capture"] = mirror::write(input.captured->named);
-  if (input.reading) {
-    const auto& reading = *input.reading;
-    boost::json::object value;
-    value["gauge"] = reading.gauge;
-    value["port"] = reading.port;
-    if (!input.captured || input.captured->named.head.broken.empty()) {   // a capture that broke has no value
-      value["value"] = reading.decoded.value_text;
-      value["unit"] = reading.decoded.quantity.unit().name();
+  std::string text;
+  {
+    ObjectText out(text);
+    const auto add = [](ObjectText& to, std::string_view name, const std::string& value) {
+      if (!value.empty()) to.add(name, value);
+    };
+    out.add("kind", input.kind);
+    add(out, "bench", input.bench);
+    add(out, "display", input.display);
+    add(out, "idempotency_key", input.idempotency_key);
+    if (!input.saw.walk.empty() || !input.saw.part.empty() || !input.saw.ask.empty()) {
+      ObjectText saw(out.at("saw"));
+      add(saw, "walk", input.saw.walk);
+      add(saw, "part", input.saw.part);
+      add(saw, "ask", input.saw.ask);
     }
-    value["unit_in_frame"] = reading.decoded.unit_in_frame;
-    if (reading.decoded.channel) value["channel"] = *reading.decoded.channel;
-    value["status"] = name(reading.decoded.status);
-    value["cause"] = name(reading.cause);
-    out["reading"] = std::move(value);
+    if (!input.body.empty()) out.at("body") += boost::json::serialize(input.body);
+    if (input.captured) out.add("capture", input.captured->named);
+    if (input.reading) {
+      const auto& reading = *input.reading;
+      ObjectText value(out.at("reading"));
+      value.add("gauge", reading.gauge);
+      value.add("port", reading.port);
+      if (!input.captured || input.captured->named.head.broken.empty()) {   // a capture that broke has no value
+        value.add("value", reading.decoded.value_text);
+        value.add("unit", reading.decoded.quantity.unit().name());
+      }
+      value.add("unit_in_frame", reading.decoded.unit_in_frame);
+      if (reading.decoded.channel) value.add("channel", *reading.decoded.channel);
+      value.add("status", name(reading.decoded.status));
+      value.add("cause", name(reading.cause));
+    }
   }
-  return boost::json::serialize(out);
+  return text;
 }
 
 }  // namespace tallystick::walk

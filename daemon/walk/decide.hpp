@@ -44,6 +44,9 @@ struct Candidate {
   std::optional<Attachment> drawing;
 };
 
+/// Bench -> ids of its gauges, sorted.
+using GaugesAt = std::map<std::string, std::vector<std::string>>;
+
 struct Context {
   Stamp started;                          ///< of this run of the daemon
   const Catalogue* editions = nullptr;
@@ -52,6 +55,7 @@ struct Context {
   /// ask -> when it was told to a display that is still there.
   const std::map<std::string, Stamp>* told = nullptr;
   std::optional<ToldKept> told_to_keep;   ///< rides with this event
+  const GaugesAt* gauges_at = nullptr;    ///< of the states that are decided on; null: they are looked through
 };
 
 /// Owners that an event writes or depends on, as "bench/bench-1", "lot/<key>", in the fixed order.
@@ -93,8 +97,10 @@ std::string situation(const WalkState& walk);
 
 /// The gauges of the walk's bench that serve a step: by card, kind and fitness (one that is merely due for
 /// setting serves).
-std::vector<std::string> serving_gauges(const States& states, const WalkState& walk, const PreparedEdition& edition,
-                                        std::size_t step);
+std::vector<std::string> serving_gauges(const States& states, const Context& context, const WalkState& walk,
+                                        const PreparedEdition& edition, std::size_t step);
+/// Ids of the bench's gauges, sorted.
+std::vector<std::string> gauges_of_bench(const States& states, const Context& context, const std::string& bench);
 const PreparedEdition* edition_of(const WalkState& walk, const Context& context);
 /// The walk's parts lie on a tray, and the active part is one of them (not the part before).
 bool in_tray(const WalkState& walk);

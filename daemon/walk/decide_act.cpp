@@ -15,7 +15,7 @@ std::string serving(const States& states, const WalkState& walk, const Context& 
   const auto* edition = edition_of(walk, context);
   const auto& part = walk.standing.in_previous ? walk.previous : walk.part;
   if (!edition || !part || part->asked.empty()) return {};
-  for (const auto& id : serving_gauges(states, walk, *edition, part->asked[walk.standing.pointer]))
+  for (const auto& id : serving_gauges(states, context, walk, *edition, part->asked[walk.standing.pointer]))
     if (states.gauges.at(id).card.speaks == speaks) return id;
   return {};
 }

@@ -63,7 +63,9 @@ void Desk::take(Input input, std::string raw, Answered answered) {
   }
   line.push_back({++arrivals_, std::move(input), std::move(raw), std::move(answered)});
   // Behind another of the same owner nothing can start: whoever is first was tried when it came.
-  if (line.size() == 1) pump();
+  if (line.size() != 1) return;
+  to_try_.insert(owners.empty() ? "" : owners.front());
+  pump();
 }
 
 void Desk::answer_later(const std::string& idempotency_key, Expected<json::object> answer) {
@@ -84,42 +86,40 @@ void Desk::answer_later(const std::string& idempotency_key, Expected<json::objec
 }
 
 void Desk::pump() {
-  if (pumping_) {   // an answer given below brought another input: its turn comes in the loop that is running
-    pump_again_ = true;
-    return;
-  }
+  if (pumping_) return;   // an answer given below brought another input: its turn comes in the loop that is running
   pumping_ = true;
-  do {
-    pump_again_ = false;
-    pump_once();
-  } while (pump_again_);
+  while (!to_try_.empty()) pump_once();
   pumping_ = false;
 }
 
-/// Tries the first of every line, in order of arrival; what cannot start yet also keeps back what came later for the
-/// same owners. A line whose owner is busy cannot start anyway, and a reading's other owners are its bench's own.
+/// Tries the first of every line that may have become free, in order of arrival, and of those that were kept back; what
+/// cannot start yet also keeps back what came later for the same owners. A reading behind a busy owner is tried when that
+/// one is free: its other owners are its bench's own. So a bench costs the same, however many others wait.
 void Desk::pump_once() {
+  auto lines = std::exchange(to_try_, {});
+  lines.merge(kept_back_);
+  kept_back_.clear();
   std::vector<std::pair<std::uint64_t, std::string>> first;
-  for (auto line = waiting_.begin(); line != waiting_.end();) {
-    if (line->second.empty()) {
-      line = waiting_.erase(line);
-      continue;
-    }
-    const auto& waiting = line->second.front();
-    if (!waiting.input.reading || !in_flight_.contains(line->first)) first.emplace_back(waiting.arrival, line->first);
-    ++line;
+  for (const auto& line : lines) {
+    const auto known = waiting_.find(line);
+    if (known == waiting_.end() || known->second.empty()) continue;
+    const auto& waiting = known->second.front();
+    if (!waiting.input.reading || !in_flight_.contains(line)) first.emplace_back(waiting.arrival, line);
   }
   std::sort(first.begin(), first.end());
   std::set<std::string> busy;
-  if (!first.empty()) busy = in_flight_;
   for (const auto& [arrival, owner] : first) {
     Waiting waiting = std::move(waiting_[owner].front());
     waiting_[owner].pop_front();
-    if (start_one(waiting, busy)) {
-      busy.insert(in_flight_.begin(), in_flight_.end());
-      if (!waiting_[owner].empty()) pump_again_ = pump_again_ || !in_flight_.contains(owner);
-    } else {
-      waiting_[owner].push_front(std::move(waiting));
+    const bool started = start_one(waiting, busy);
+    auto& line = waiting_[owner];
+    if (!started) {
+      line.push_front(std::move(waiting));
+      kept_back_.insert(owner);
+    } else if (line.empty()) {
+      waiting_.erase(owner);
+    } else if (!in_flight_.contains(owner)) {
+      to_try_.insert(owner);
     }
   }
 }
@@ -146,6 +146,7 @@ Context Desk::context_for(const std::string& bench, std::map<std::string, Stamp>
   context.words = &words_;
   context.candidates = &candidates_;
   context.told = &told;
+  context.gauges_at = &gauges_at_;
   if (const auto window = windows_.find(bench); window != windows_.end()) context.told_to_keep = window->second.to_keep;
   return context;
 }
@@ -153,7 +154,7 @@ Context Desk::context_for(const std::string& bench, std::map<std::string, Stamp>
 bool Desk::start_one(Waiting& waiting, std::set<std::string>& busy) {
   const auto first = first_owners(waiting.input);
   const auto any_busy = [&](const std::vector<std::string>& owners) {
-    return std::any_of(owners.begin(), owners.end(), [&](const auto& owner) { return busy.contains(owner); });
+    return std::any_of(owners.begin(), owners.end(), [&](const auto& owner) { return in_flight_.contains(owner) || busy.contains(owner); });
   };
   const auto wait = [&](const std::vector<std::string>& owners) {
     busy.insert(owners.begin(), owners.end());
@@ -199,7 +200,10 @@ void Desk::propose(Waiting waiting, Decision decision) {
     if (auto window = windows_.find(proposal.bench); window != windows_.end()) window->second.to_keep.reset();
   auto shared = std::make_shared<std::pair<Waiting, Decision>>(std::move(waiting), std::move(decision));
   seams_.submit(std::move(proposal), [this, shared](Expected<Key> key) {
-    for (const auto& owner : shared->second.owners) in_flight_.erase(owner);
+    for (const auto& owner : shared->second.owners) {
+      in_flight_.erase(owner);
+      to_try_.insert(owner);
+    }
     if (key) {
       committed(shared->first, shared->second, *key);
     } else {
@@ -215,6 +219,8 @@ void Desk::committed(const Waiting& waiting, const Decision& decision, const Key
   evolve(states_, outcome, key, waiting.input.stamp);
   last_key_ = key;
   ++since_checkpoint_;
+  if (std::any_of(outcome.gauges.begin(), outcome.gauges.end(), [](const auto& gauge) { return gauge.second.card.has_value(); }))
+    index_gauges();
   for (const auto& attachment : decision.attachments)
     if (outcome.editions.contains(attachment.sha256))
       if (auto edition = checklist::edition_from(attachment.bytes))
@@ -328,6 +334,7 @@ void Desk::configure(ShopWords words, std::vector<shop::GaugeCard> cards, std::v
 
 void Desk::start() {
   running_ = true;
+  index_gauges();
   Input input;
   input.kind = "started";
   input.stamp = seams_.now();
@@ -406,7 +413,7 @@ bool Desk::offer(Reading reading) {
     const auto context = context_for(card.bench, told);
     if (setting_due(gauge->second, context, reading.stamp()).empty() &&
         !in_flight_.contains("1 bench/" + card.bench)) {
-      refresh_view(card.bench);
+      show_heard(card.bench, reading.stamp());
       return false;
     }
   }

@@ -11,6 +11,7 @@
 #include <map>
 #include <set>
 #include <string>
+#include <unordered_set>
 #include <vector>
 
 #include "daemon/walk/decide.hpp"
@@ -93,6 +94,7 @@ class Desk : public DeskDoor {
   void command(Command command, Answered answered) override;
   std::vector<std::string> benches() const override;
   boost::json::value view(const std::string& bench) const override;
+  const ViewText* view_text(const std::string& bench) const override;
   boost::json::value list(const std::string& subject) const override;
   void display_came(const std::string& bench, const std::string& display) override;
   void display_went(const std::string& bench, const std::string& display) override;
@@ -111,14 +113,16 @@ class Desk : public DeskDoor {
     std::map<std::string, Stamp> told;  ///< by display
   };
   struct BenchWindow {
-    boost::json::object view;
-    std::uint64_t sequence = 0;
+    ViewText view;                      ///< without members: not worked out yet
+    ViewText spare;                     ///< the next one is written over it
+    std::string ask;                    ///< the view's
     std::map<std::string, Shown> asks;
     std::string tone, tone_key;
     std::optional<ToldKept> to_keep;
     Stamp told_since;
     std::set<std::string> displays;
     boost::json::value press;           ///< the last one that did nothing, and why
+    std::int64_t heard_shown_ns = 0;    ///< steady time at which a reading without a walk was last shown
   };
   struct LiveCapture {                  ///< in memory only: a restart drops it
     Capture capture;
@@ -134,6 +138,7 @@ class Desk : public DeskDoor {
   };
 
   void take(Input input, std::string raw, Answered answered);
+  /// Tries the first of every line that may have become free.
   void pump();
   void pump_once();
   std::vector<std::string> first_owners(const Input& input) const;
@@ -147,6 +152,10 @@ class Desk : public DeskDoor {
   Expected<Input> input_of(const BenchWindow& window, const Press& press) const;
   void show_press(const Press& press, const std::string& code);
   void refresh_view(const std::string& bench);
+  void follow_asks(const std::string& bench, const Context& context, const Stamp& now);
+  /// A reading that nobody asked for: shown, but not oftener than anybody can read.
+  void show_heard(const std::string& bench, const Stamp& now);
+  void index_gauges();
   void remember_facts(const Outcome& outcome);
   void register_gauges();
   void flush_refusals(const Stamp& now, bool all);
@@ -165,6 +174,7 @@ class Desk : public DeskDoor {
 
   DeskSeams seams_;
   States states_;
+  GaugesAt gauges_at_;                                    ///< of states_
   Catalogue catalogue_;
   ShopWords words_;
   std::vector<shop::GaugeCard> cards_;
@@ -173,11 +183,13 @@ class Desk : public DeskDoor {
   Stamp started_;
   bool running_ = false;
 
-  /// By the first owner that each concerns: of those only the first can start. Empty lines are swept out by `pump`.
+  /// By the first owner that each concerns: of those only the first can start. A line that is empty is gone.
   std::map<std::string, std::deque<Waiting>> waiting_;
   std::uint64_t arrivals_ = 0;
-  bool pumping_ = false, pump_again_ = false;
-  std::set<std::string> in_flight_;                       ///< owners
+  bool pumping_ = false;
+  std::set<std::string> to_try_;                          ///< lines whose first may have become free
+  std::set<std::string> kept_back_;                       ///< lines whose first waits for another owner than the line's own
+  std::unordered_set<std::string> in_flight_;             ///< owners
   std::map<std::string, boost::json::object> answers_;    ///< by idempotency key
   std::deque<std::string> answer_order_;
   std::map<std::string, std::vector<Answered>> awaiting_answer_;

@@ -12,6 +12,8 @@
 
 namespace tallystick::walk {
 
+struct ViewText;
+
 /// What the sender of a command had on its screen. A command whose walk has moved on is refused ("moved_on", 409).
 /// Empty members are not compared.
 struct Saw {
@@ -43,6 +45,12 @@ class DeskDoor {
   virtual std::vector<std::string> benches() const = 0;
   /// The whole view of a bench (VIEW.md beside this file); null value: no such bench.
   virtual boost::json::value view(const std::string& bench) const = 0;
+  /// The same as ready-made text, member by member, for the displays (view_text.hpp); valid until the next change. Null:
+  /// no such bench, or a desk that has no such text: then `view` is to be asked.
+  virtual const ViewText* view_text(const std::string& bench) const {
+    static_cast<void>(bench);
+    return nullptr;
+  }
   /// State of all gauges, lots, walks, suspects, editions: for GET end points. Null: unknown subject.
   virtual boost::json::value list(const std::string& subject) const = 0;
 

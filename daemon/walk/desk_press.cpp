@@ -28,7 +28,7 @@ Error to_choose(const Press& press, const std::string& what) {
 Done Desk::could_be_seen(const BenchWindow& window, const Press& press) const {
   if (window.displays.empty())
     return fail("not_now", "no display of the bench is there: nobody would see what it does", press.bench, "open the bench's page");
-  const auto shown = window.asks.find(text_at(window.view, "ask"));
+  const auto shown = window.asks.find(window.ask);
   if (shown != window.asks.end())
     for (const auto& [display, when] : shown->second.told)
       if (elapsed_ns(when, press.at) >= 0) return {};
@@ -41,9 +41,10 @@ Expected<Input> Desk::input_of(const BenchWindow& window, const Press& press) co
   input.stamp = press.at;
   input.bench = press.bench;
   input.body = {{"port", press.port}, {"code", press.code}};
-  const auto* walk = object_at(window.view, "walk");
+  const auto view = json_of(window.view);
+  const auto* walk = object_at(view, "walk");
   if (!walk) {
-    const auto* parked = window.view.if_contains("parked");
+    const auto* parked = view.if_contains("parked");
     if (press.action != "good" || !parked || !parked->is_array() || parked->as_array().empty())
       return tl::unexpected(to_choose(press, "nothing is being measured at this bench"));
     input.kind = "take_up";   // what the page's own key does then
@@ -52,8 +53,8 @@ Expected<Input> Desk::input_of(const BenchWindow& window, const Press& press) co
   }
   input.kind = "act";
   input.body["action"] = press.action;
-  input.saw = {text_at(*walk, "key"), text_at(*walk, "part"), text_at(window.view, "ask")};
-  const auto* actions = object_at(window.view, "actions");
+  input.saw = {text_at(*walk, "key"), text_at(*walk, "part"), window.ask};
+  const auto* actions = object_at(view, "actions");
   const auto* action = actions ? object_at(*actions, press.action.c_str()) : nullptr;
   const auto* reasons = action ? action->if_contains("reasons") : nullptr;
   if (!reasons || !reasons->is_array()) return input;

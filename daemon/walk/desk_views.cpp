@@ -6,6 +6,24 @@ namespace tallystick::walk {
 
 namespace json = boost::json;
 
+namespace {
+
+constexpr std::int64_t heard_shown_every_ns = 250'000'000;
+
+/// Marks what has changed since `before`; false: nothing.
+bool mark_changes(ViewText& view, const ViewText& before) {
+  view.sequence = before.sequence + 1;
+  bool changed = before.members.empty();
+  for (std::size_t n = 0; n < view.members.size(); ++n) {
+    const bool same = n < before.members.size() && view.members[n].text == before.members[n].text;
+    view.members[n].changed = same ? before.members[n].changed : view.sequence;
+    changed = changed || !same;
+  }
+  return changed;
+}
+
+}  // namespace
+
 void Desk::refresh_view(const std::string& bench) {
   const auto known = windows_.find(bench);
   if (known == windows_.end()) return;
@@ -13,21 +31,43 @@ void Desk::refresh_view(const std::string& bench) {
   const Stamp now = seams_.now();
   std::map<std::string, Stamp> told;
   const auto context = context_for(bench, told);
-  auto view = bench_view(states_, context, surrounding_, bench, now);
-  view["sound"] = window.tone.empty() ? json::value(nullptr) : json::value({{"key", window.tone_key}, {"tone", window.tone}});
-  view["press"] = window.press;
-  if (view == window.view) return;
-  ++window.sequence;
-  std::map<std::string, Shown> asks;
-  const auto keep = [&](const std::string& ask) {
-    const auto old = window.asks.find(ask);
-    asks[ask] = old == window.asks.end() ? Shown{window.sequence, {}} : old->second;
-  };
-  keep(std::string(view.at("ask").as_string()));
-  for (const auto& [ask, gauge] : setting_asks(states_, context, bench, now)) keep(ask);
-  window.asks = std::move(asks);
-  window.view = std::move(view);
+  ViewWriter writer(window.spare);
+  auto ask = bench_view(states_, context, surrounding_, bench, now, writer);
+  if (window.tone.empty()) {
+    writer.add("sound", nullptr);
+  } else {
+    ObjectText sound(writer.at("sound"));
+    sound.add("key", window.tone_key);
+    sound.add("tone", window.tone);
+  }
+  writer.add("press", window.press);
+  if (!mark_changes(window.spare, window.view)) return;
+  std::swap(window.view, window.spare);
+  window.ask = std::move(ask);
+  follow_asks(bench, context, now);
   if (changed_) changed_(bench);
+}
+
+/// What is asked for now stays, with who was told of it; what is not goes.
+void Desk::follow_asks(const std::string& bench, const Context& context, const Stamp& now) {
+  auto& window = windows_.at(bench);
+  const auto settings = setting_asks(states_, context, bench, now);
+  std::erase_if(window.asks, [&](const auto& known) { return known.first != window.ask && !settings.contains(known.first); });
+  window.asks.try_emplace(window.ask, Shown{window.view.sequence, {}});
+  for (const auto& [ask, gauge] : settings) window.asks.try_emplace(ask, Shown{window.view.sequence, {}});
+}
+
+void Desk::show_heard(const std::string& bench, const Stamp& now) {
+  const auto known = windows_.find(bench);
+  if (known == windows_.end()) return;
+  if (now.steady_ns - known->second.heard_shown_ns < heard_shown_every_ns) return;   // the next second shows it
+  known->second.heard_shown_ns = now.steady_ns;
+  refresh_view(bench);
+}
+
+void Desk::index_gauges() {
+  gauges_at_.clear();
+  for (const auto& [id, gauge] : states_.gauges) gauges_at_[gauge.card.bench].push_back(id);
 }
 
 std::vector<std::string> Desk::benches() const {
@@ -38,9 +78,14 @@ std::vector<std::string> Desk::benches() const {
 json::value Desk::view(const std::string& bench) const {
   const auto window = windows_.find(bench);
   if (window == windows_.end()) return nullptr;
-  json::object out = window->second.view;
-  out["sequence"] = window->second.sequence;
+  json::object out = json_of(window->second.view);
+  out["sequence"] = window->second.view.sequence;
   return out;
+}
+
+const ViewText* Desk::view_text(const std::string& bench) const {
+  const auto window = windows_.find(bench);
+  return window == windows_.end() || window->second.view.members.empty() ? nullptr : &window->second.view;
 }
 
 void Desk::on_view_changed(std::function<void(const std::string&)> changed) { changed_ = std::move(changed); }
@@ -53,7 +98,7 @@ void Desk::told(const std::string& bench, const std::string& display, std::uint6
     if (shown.first_sequence > sequence || shown.told.contains(display)) continue;
     const bool first = shown.told.empty();
     shown.told[display] = when;
-    if (first && window.view.contains("ask") && window.view.at("ask").as_string() == ask && ask != "idle") {
+    if (first && window.ask == ask && ask != "idle") {
       window.to_keep = ToldKept{ask, display, when.utc_us};
       window.told_since = when;
     }
@@ -87,8 +132,9 @@ json::value Desk::list(const std::string& subject) const {
   json::array out;
   if (subject == "gauges") {
     for (const auto& bench : words_.benches)
-      if (const auto window = windows_.find(bench); window != windows_.end() && window->second.view.contains("gauges"))
-        for (const auto& gauge : window->second.view.at("gauges").as_array()) {
+      if (const auto window = windows_.find(bench); window != windows_.end() && !window->second.view.members.empty()) {
+        const auto gauges = json::parse(window->second.view.at("gauges"));
+        for (const auto& gauge : gauges.as_array()) {
           json::object entry = gauge.as_object();
           entry["bench"] = bench;
           const auto& state = states_.gauges.at(std::string(entry["id"].as_string()));
@@ -97,6 +143,7 @@ json::value Desk::list(const std::string& subject) const {
           entry["set_utc"] = state.set_at.boot.empty() ? json::value(nullptr) : json::value(utc_text(state.set_at.utc_us));
           out.push_back(std::move(entry));
         }
+      }
   } else if (subject == "lots") {
     for (const auto& [key, lot] : states_.lots) out.push_back(mirror::write<true>(lot));
   } else if (subject == "walks") {

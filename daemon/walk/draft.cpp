@@ -100,10 +100,7 @@ const GaugeState* Draft::look_at_gauge(const std::string& id) const {
 }
 
 std::vector<std::string> Draft::gauges_of_bench(const std::string& bench) const {
-  std::vector<std::string> found;
-  for (const auto& [id, gauge] : states.gauges)
-    if (gauge.card.bench == bench) found.push_back(id);
-  return found;
+  return walk::gauges_of_bench(states, context, bench);
 }
 
 std::optional<Stamp> Draft::told(const std::string& ask) const {

@@ -92,6 +92,7 @@ class Trier {
   }
   const PreparedEdition* edition() const { return walk() ? edition_of(*walk(), context_) : nullptr; }
   const States& states() const { return states_; }
+  const Context& context() const { return context_; }
 
  private:
   std::string next_key() { return text(Key{journal_of_its_own, ++seq_}); }
@@ -135,7 +136,7 @@ DryStep asked_step(const Trier& trier) {
   const auto limits = limit_texts(feature, walk.part->stage);
   out.lower = limits.lower;
   out.upper = limits.upper;
-  out.gauges = serving_gauges(trier.states(), walk, prepared, index);
+  out.gauges = serving_gauges(trier.states(), trier.context(), walk, prepared, index);
   return out;
 }
 

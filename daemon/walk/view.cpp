@@ -1,370 +1,485 @@
 #include "daemon/walk/view.hpp"
 
-#include "daemon/measure/json_mirror.hpp"
+#include <algorithm>
+
+#include "daemon/walk/view_text.hpp"
 
 namespace tallystick::walk {
 
-namespace json = boost::json;
-
 namespace {
-
-json::value text_or_null(const std::string& text) { return text.empty() ? json::value(nullptr) : json::value(text); }
 
 const PartState* active_part(const WalkState& walk) {
   const auto& part = walk.standing.in_previous ? walk.previous : walk.part;
   return part ? &*part : nullptr;
 }
 
-json::object setting_of(const GaugeState& gauge, const std::string& why) {
-  json::object out;
-  out["gauge"] = gauge.card.id;
-  out["name"] = gauge.card.name;
-  out["master"] = gauge.card.setting.master;
-  out["size"] = gauge.card.setting.size;
-  out["limit"] = gauge.card.setting.limit;
-  out["unit"] = gauge.card.unit;
-  out["phase"] = gauge.fitness == "failed" ? "as_left" : "as_found";
-  out["attempt"] = gauge.as_found.size() + 1;
-  out["reads"] = gauge.card.reads;
-  out["why"] = why;
-  return out;
+std::string_view kind_name(checklist::StepKind kind) { return boost::describe::enum_to_string(kind, ""); }
+
+/// What the page is shown is worked out from.
+struct Seen {
+  const States& states;
+  const Context& context;
+  const Surrounding& surrounding;
+  const Stamp& now;
+};
+
+void utc_or_null(ObjectText& out, std::string_view name, std::int64_t utc_us) {
+  if (utc_us == 0) out.add(name, nullptr);
+  else out.add(name, utc_text(utc_us));
 }
 
-json::object setting_step(const GaugeState& gauge, const std::string& why) {
-  json::object out = setting_of(gauge, why);
-  out["kind"] = "setting";
-  out["nominal"] = gauge.card.setting.size;
+void setting_members(ObjectText& out, const GaugeState& gauge, const std::string& why) {
+  out.add("gauge", gauge.card.id);
+  out.add("name", gauge.card.name);
+  out.add("master", gauge.card.setting.master);
+  out.add("size", gauge.card.setting.size);
+  out.add("limit", gauge.card.setting.limit);
+  out.add("unit", gauge.card.unit);
+  out.add("phase", gauge.fitness == "failed" ? "as_left" : "as_found");
+  out.add("attempt", gauge.as_found.size() + 1);
+  out.add("reads", gauge.card.reads);
+  out.add("why", why);
+}
+
+void write_setting_step(std::string& to, const GaugeState& gauge, const std::string& why) {
+  ObjectText out(to);
+  setting_members(out, gauge, why);
+  out.add("kind", "setting");
+  out.add("nominal", gauge.card.setting.size);
   const auto unit = Unit::named(gauge.card.unit);
   const auto size = unit ? Quantity::parse(gauge.card.setting.size, *unit) : fail("", "");
   const auto limit = unit ? Quantity::parse(gauge.card.setting.limit, *unit) : fail("", "");
-  if (size && limit) {
-    if (const auto limits = Limits::plus_minus(*size, *limit)) {
-      out["lower"] = limits->lower->text(*unit).value_or("");
-      out["upper"] = limits->upper->text(*unit).value_or("");
-    }
+  if (!size || !limit) return;
+  if (const auto limits = Limits::plus_minus(*size, *limit)) {
+    out.add("lower", limits->lower->text(*unit).value_or(""));
+    out.add("upper", limits->upper->text(*unit).value_or(""));
   }
-  return out;
 }
 
-json::object gauge_of(const GaugeState& gauge, const Context& context, const Surrounding& surrounding, const Stamp& now) {
-  json::object out;
-  const auto line = surrounding.lines.find(gauge.card.id);
-  const GaugeLine known = line == surrounding.lines.end() ? GaugeLine{} : line->second;
-  const std::string due = setting_due(gauge, context, now);
-  out["id"] = gauge.card.id;
-  out["name"] = gauge.card.name;
-  out["kind"] = gauge.card.kind;
-  out["speaks"] = gauge.card.speaks;
-  out["unit"] = gauge.card.unit;
-  out["port_state"] = known.port_state;
-  out["port_why"] = text_or_null(known.why);
-  out["since_utc"] = known.since_utc_us ? json::value(utc_text(known.since_utc_us)) : json::value(nullptr);
-  out["last_heard_utc"] = known.last_heard_utc_us ? json::value(utc_text(known.last_heard_utc_us)) : json::value(nullptr);
-  out["fit"] = gauge.card.may_be_used && due.empty();
-  out["why"] = !gauge.card.may_be_used ? json::value(gauge.card.why_not) : text_or_null(due);
+/// `state`: the port's state under that name too.
+void write_gauge(std::string& to, const Seen& seen, const GaugeState& gauge, bool state) {
+  static const GaugeLine unknown;
+  const auto line = seen.surrounding.lines.find(gauge.card.id);
+  const GaugeLine& known = line == seen.surrounding.lines.end() ? unknown : line->second;
+  const std::string due = setting_due(gauge, seen.context, seen.now);
+  ObjectText out(to);
+  out.add("id", gauge.card.id);
+  out.add("name", gauge.card.name);
+  out.add("kind", gauge.card.kind);
+  out.add("speaks", gauge.card.speaks);
+  out.add("unit", gauge.card.unit);
+  out.add("port_state", known.port_state);
+  out.add_or_null("port_why", known.why);
+  utc_or_null(out, "since_utc", known.since_utc_us);
+  utc_or_null(out, "last_heard_utc", known.last_heard_utc_us);
+  out.add("fit", gauge.card.may_be_used && due.empty());
+  if (!gauge.card.may_be_used) out.add("why", gauge.card.why_not);
+  else out.add_or_null("why", due);
   const auto until = setting_void_at_utc_us(gauge);
-  out["void_at_utc"] = until ? json::value(utc_text(*until)) : json::value(nullptr);
+  if (until) out.add("void_at_utc", utc_text(*until));
+  else out.add("void_at_utc", nullptr);
   const auto& rule = gauge.card.setting;
-  out["parts_left"] = rule.parts > 0 && gauge.fitness == "fit" ? json::value(std::max<std::int64_t>(0, rule.parts - gauge.parts_since))
-                                                              : json::value(nullptr);
-  return out;
+  if (rule.parts > 0 && gauge.fitness == "fit")
+    out.add("parts_left", std::max<std::int64_t>(0, rule.parts - gauge.parts_since));
+  else
+    out.add("parts_left", nullptr);
+  if (state) out.add("state", known.port_state);
 }
 
 /// How a stream is captured; null where it is not, or by one frame alone.
-json::value capture_of(const checklist::Feature& feature) {
-  if (feature.kind != "capture" || feature.capture.empty() || feature.capture == "now") return nullptr;
-  const auto ms = [](int value) { return value > 0 ? json::value(value) : json::value(nullptr); };
-  return {{"kind", feature.capture}, {"movement", text_or_null(feature.movement)}, {"window", text_or_null(feature.window)},
-          {"settle_ms", ms(feature.settle_ms)}, {"end_after_ms", ms(feature.end_after_ms)}, {"turns", ms(feature.turns)}};
+void write_capture(std::string& to, const checklist::Feature& feature) {
+  if (feature.kind != "capture" || feature.capture.empty() || feature.capture == "now") {
+    to += "null";
+    return;
+  }
+  ObjectText out(to);
+  const auto number = [&](std::string_view name, int value) {
+    if (value > 0) out.add(name, value);
+    else out.add(name, nullptr);
+  };
+  out.add("kind", feature.capture);
+  out.add_or_null("movement", feature.movement);
+  out.add_or_null("window", feature.window);
+  number("settle_ms", feature.settle_ms);
+  number("end_after_ms", feature.end_after_ms);
+  number("turns", feature.turns);
 }
 
-json::object step_of(const States& states, const Context& context, const Surrounding& surrounding, const WalkState& walk,
-                     const PreparedEdition& edition, const PartState& part, const Stamp& now) {
+void place_of(ObjectText& out, const checklist::Feature& feature, const Step& step) {
+  if (step.place < feature.places.size()) out.add("place", feature.places[step.place]);
+  else out.add("place", nullptr);
+}
+
+void write_step(std::string& to, const Seen& seen, const WalkState& walk, const PreparedEdition& edition,
+                const PartState& part) {
   const std::size_t pointer = walk.standing.pointer;
   const Step& step = edition.steps[part.asked[pointer]];
   const auto& feature = edition.edition.features[step.feature];
-  json::object out;
-  out["index"] = pointer + 1;
-  out["count"] = part.asked.size();
+  ObjectText out(to);
+  out.add("index", pointer + 1);
+  out.add("count", part.asked.size());
   std::size_t done = 0;
   for (const auto& state : part.steps) done += state.status == "open" ? std::size_t{0} : std::size_t{1};
-  out["done"] = done;
-  out["feature"] = feature.key;
-  out["balloon"] = feature.balloon;
-  out["name"] = feature.name;
-  out["class"] = feature.feature_class;
-  out["kind"] = boost::describe::enum_to_string(step.kind, "");
-  out["place"] = step.place < feature.places.size() ? json::value(feature.places[step.place]) : json::value(nullptr);
-  out["place_index"] = step.place;
-  out["places"] = mirror::write(feature.places);
-  out["unit"] = text_or_null(feature.unit);
-  out["nominal"] = text_or_null(feature.nominal);
+  out.add("done", done);
+  out.add("feature", feature.key);
+  out.add("balloon", feature.balloon);
+  out.add("name", feature.name);
+  out.add("class", feature.feature_class);
+  out.add("kind", kind_name(step.kind));
+  place_of(out, feature, step);
+  out.add("place_index", step.place);
+  out.add("places", feature.places);
+  out.add_or_null("unit", feature.unit);
+  out.add_or_null("nominal", feature.nominal);
   const auto limits = limit_texts(feature, part.stage);
-  out["lower"] = text_or_null(limits.lower);
-  out["upper"] = text_or_null(limits.upper);
-  out["decimals"] = feature.decimals;
-  out["judged"] = !feature.unjudged;
-  out["limits_of"] = feature.unit.empty() || feature.unjudged ? json::value(nullptr) : json::value(limits_of_stage(feature, part.stage));
-  out["judging"] = edition.edition.judging;
-  out["decision"] = feature.certainty.decision;
-  out["uncertainty"] = text_or_null(feature.certainty.uncertainty);
-  json::array serves;
-  for (const auto derived : edition.features[step.feature].feeds)
-    serves.push_back({{"feature", edition.edition.features[derived].key}, {"balloon", edition.edition.features[derived].balloon},
-                      {"name", edition.edition.features[derived].name}});
-  out["serves"] = std::move(serves);
-  out["reduction"] = feature.reduction;
-  out["method"] = text_or_null(feature.method);
-  out["question"] = text_or_null(step.kind == checklist::StepKind::no_go ? feature.question_no_go : feature.question_good);
-  out["tool"] = text_or_null(feature.tool);
+  out.add_or_null("lower", limits.lower);
+  out.add_or_null("upper", limits.upper);
+  out.add("decimals", feature.decimals);
+  out.add("judged", !feature.unjudged);
+  if (feature.unit.empty() || feature.unjudged) out.add("limits_of", nullptr);
+  else out.add("limits_of", limits_of_stage(feature, part.stage));
+  out.add("judging", edition.edition.judging);
+  out.add("decision", feature.certainty.decision);
+  out.add_or_null("uncertainty", feature.certainty.uncertainty);
+  {
+    ListText serves(out.at("serves"));
+    for (const auto derived : edition.features[step.feature].feeds) {
+      const auto& fed = edition.edition.features[derived];
+      ObjectText entry(serves.next());
+      entry.add("feature", fed.key);
+      entry.add("balloon", fed.balloon);
+      entry.add("name", fed.name);
+    }
+  }
+  out.add("reduction", feature.reduction);
+  out.add_or_null("method", feature.method);
+  out.add_or_null("question", step.kind == checklist::StepKind::no_go ? feature.question_no_go : feature.question_good);
+  out.add_or_null("tool", feature.tool);
   const auto tool = walk.tools.find(feature.tool);
-  out["tool_id"] = tool == walk.tools.end() ? json::value(nullptr) : json::value(tool->second);
-  out["capture"] = capture_of(feature);
-  out["edge"] = text_or_null(feature.edge);
-  out["ruler"] = text_or_null(feature.ruler);
-  out["material"] = text_or_null(feature.material);
-  out["attempt"] = counted_attempts(part.steps[pointer]) + 1;
-  out["gauge_kind"] = text_or_null(feature.gauge_kind);
-  json::array gauges;
-  for (const auto& id : serving_gauges(states, walk, edition, part.asked[pointer])) {
-    auto gauge = gauge_of(states.gauges.at(id), context, surrounding, now);
-    gauge["state"] = gauge["port_state"];
-    gauges.push_back(std::move(gauge));
-  }
-  out["gauges"] = std::move(gauges);
-  return out;
+  if (tool == walk.tools.end()) out.add("tool_id", nullptr);
+  else out.add("tool_id", tool->second);
+  write_capture(out.at("capture"), feature);
+  out.add_or_null("edge", feature.edge);
+  out.add_or_null("ruler", feature.ruler);
+  out.add_or_null("material", feature.material);
+  out.add("attempt", counted_attempts(part.steps[pointer]) + 1);
+  out.add_or_null("gauge_kind", feature.gauge_kind);
+  ListText gauges(out.at("gauges"));
+  for (const auto& id : serving_gauges(seen.states, seen.context, walk, edition, part.asked[pointer]))
+    write_gauge(gauges.next(), seen, seen.states.gauges.at(id), true);
 }
 
-json::value last_of(const States& states, const Last& last, bool repeated) {
-  json::object out = mirror::write(last).as_object();
-  json::object full;
-  full["key"] = last.event;
-  full["what"] = last.what;
-  for (const char* member : {"feature", "balloon", "name", "place", "kind", "value", "unit", "lower", "upper", "nominal", "verdict",
-                             "side", "by", "gauge", "edge", "ruler", "material", "why", "limits_of", "judging", "decision"})
-    full[member] = out.if_contains(member) ? out.at(member) : json::value(nullptr);
-  full["serial"] = last.serial ? json::value(last.serial) : json::value(nullptr);
-  full["decimals"] = last.decimals;
-  full["material_left"] = last.material_left;
-  full["stands"] = last.stands;
-  full["measured_again"] = last.measured_again;
-  full["typed"] = last.typed;
-  full["confirmed"] = last.confirmed;
-  full["repeated"] = repeated;
-  full["utc"] = utc_text(last.utc_us);
-  full["derived"] = mirror::write<true>(last.derived);
+void write_last(std::string& to, const States& states, const Last& last, bool repeated) {
+  ObjectText out(to);
+  const auto sent = [&](const std::string& value, const std::string& unit) {
+    if (value.empty()) return out.add("sent", nullptr);
+    ObjectText inner(out.at("sent"));
+    inner.add("value", value);
+    inner.add("unit", unit);
+  };
+  out.add("key", last.event);
+  out.add("what", last.what);
+  out.add_or_null("feature", last.feature);
+  out.add_or_null("balloon", last.balloon);
+  out.add_or_null("name", last.name);
+  out.add_or_null("place", last.place);
+  out.add_or_null("kind", last.kind);
+  out.add_or_null("value", last.value);
+  out.add_or_null("unit", last.unit);
+  out.add_or_null("lower", last.lower);
+  out.add_or_null("upper", last.upper);
+  out.add_or_null("nominal", last.nominal);
+  out.add_or_null("verdict", last.verdict);
+  out.add_or_null("side", last.side);
+  out.add_or_null("by", last.by);
+  out.add_or_null("gauge", last.gauge);
+  out.add_or_null("edge", last.edge);
+  out.add_or_null("ruler", last.ruler);
+  out.add_or_null("material", last.material);
+  out.add_or_null("why", last.why);
+  out.add_or_null("limits_of", last.limits_of);
+  out.add_or_null("judging", last.judging);
+  out.add_or_null("decision", last.decision);
+  if (last.serial) out.add("serial", last.serial);
+  else out.add("serial", nullptr);
+  out.add("decimals", last.decimals);
+  out.add("material_left", last.material_left);
+  out.add("stands", last.stands);
+  out.add("measured_again", last.measured_again);
+  out.add("typed", last.typed);
+  out.add("confirmed", last.confirmed);
+  out.add("repeated", repeated);
+  out.add("utc", utc_text(last.utc_us));
+  mirror::append<true>(out.at("derived"), last.derived);
   const auto gauge = states.gauges.find(last.gauge);
-  full["gauge_name"] = gauge == states.gauges.end() ? json::value(nullptr) : json::value(gauge->second.card.name);
-  full["sent"] = last.sent_value.empty() ? json::value(nullptr)
-                                         : json::value({{"value", last.sent_value}, {"unit", last.sent_unit}});
-  full["result"] = last.result_verdict.empty()
-                       ? json::value(nullptr)
-                       : json::value({{"verdict", last.result_verdict}, {"value", text_or_null(last.result_value)},
-                                      {"least", text_or_null(last.result_least)}, {"greatest", text_or_null(last.result_greatest)}});
-  return full;
+  if (gauge == states.gauges.end()) out.add("gauge_name", nullptr);
+  else out.add("gauge_name", gauge->second.card.name);
+  sent(last.sent_value, last.sent_unit);
+  if (last.result_verdict.empty()) return out.add("result", nullptr);
+  ObjectText result(out.at("result"));
+  result.add("verdict", last.result_verdict);
+  result.add_or_null("value", last.result_value);
+  result.add_or_null("least", last.result_least);
+  result.add_or_null("greatest", last.result_greatest);
 }
 
-json::value hold_of(const States& states, const WalkState& walk, const PreparedEdition* edition) {
-  if (!walk.standing.hold) return nullptr;
-  const Hold& hold = *walk.standing.hold;
-  json::object out;
-  out["key"] = hold.event;
-  out["kind"] = hold.kind;
-  out["hard"] = hold.hard;
-  out["gauge"] = text_or_null(hold.gauge);
-  const auto gauge = states.gauges.find(hold.gauge);
-  out["gauge_name"] = gauge == states.gauges.end() ? json::value(nullptr) : json::value(gauge->second.card.name);
-  out["value"] = text_or_null(hold.value);
-  out["unit"] = text_or_null(hold.unit);
-  out["sent"] = hold.sent_value.empty() ? json::value(nullptr)
-                                        : json::value({{"value", hold.sent_value}, {"unit", hold.sent_unit}});
-  out["would_be"] = text_or_null(hold.would_be);
-  out["fits_size"] = text_or_null(hold.fits_size);
-  out["fits_lower"] = text_or_null(hold.fits_lower);
-  out["fits_upper"] = text_or_null(hold.fits_upper);
-  out["why"] = text_or_null(hold.why);
-  out["lower"] = out["upper"] = nullptr;
-  if (const auto* part = active_part(walk); part && edition && !part->asked.empty()) {
-    const auto& feature = edition->edition.features[edition->steps[part->asked[walk.standing.pointer]].feature];
-    const auto limits = limit_texts(feature, part->stage);
-    out["lower"] = text_or_null(limits.lower);
-    out["upper"] = text_or_null(limits.upper);
+void write_hold(std::string& to, const States& states, const WalkState& walk, const PreparedEdition* edition) {
+  if (!walk.standing.hold) {
+    to += "null";
+    return;
   }
-  return out;
+  const Hold& hold = *walk.standing.hold;
+  ObjectText out(to);
+  out.add("key", hold.event);
+  out.add("kind", hold.kind);
+  out.add("hard", hold.hard);
+  out.add_or_null("gauge", hold.gauge);
+  const auto gauge = states.gauges.find(hold.gauge);
+  if (gauge == states.gauges.end()) out.add("gauge_name", nullptr);
+  else out.add("gauge_name", gauge->second.card.name);
+  out.add_or_null("value", hold.value);
+  out.add_or_null("unit", hold.unit);
+  if (hold.sent_value.empty()) {
+    out.add("sent", nullptr);
+  } else {
+    ObjectText sent(out.at("sent"));
+    sent.add("value", hold.sent_value);
+    sent.add("unit", hold.sent_unit);
+  }
+  out.add_or_null("would_be", hold.would_be);
+  out.add_or_null("fits_size", hold.fits_size);
+  out.add_or_null("fits_lower", hold.fits_lower);
+  out.add_or_null("fits_upper", hold.fits_upper);
+  out.add_or_null("why", hold.why);
+  const auto* part = active_part(walk);
+  const auto* feature = part && edition && !part->asked.empty()
+                            ? &edition->edition.features[edition->steps[part->asked[walk.standing.pointer]].feature]
+                            : nullptr;
+  const auto limits = feature ? limit_texts(*feature, part->stage) : LimitTexts{};
+  out.add_or_null("lower", limits.lower);
+  out.add_or_null("upper", limits.upper);
 }
 
-json::value action_of(const std::string& does, const ShopWords& words) {
-  if (does.empty()) return nullptr;
-  json::object out;
-  out["does"] = does;
-  out["reasons"] = does == "pass_over"                                                      ? mirror::write(words.pass_reasons)
-                   : does == "retake" || does == "answer_back" || does == "retake_previous" ? mirror::write(words.retake_reasons)
-                                                                                            : json::value(nullptr);
-  return out;
+void write_action(std::string& to, const std::string& does, const ShopWords& words) {
+  if (does.empty()) {
+    to += "null";
+    return;
+  }
+  ObjectText out(to);
+  out.add("does", does);
+  if (does == "pass_over") out.add("reasons", words.pass_reasons);
+  else if (does == "retake" || does == "answer_back" || does == "retake_previous") out.add("reasons", words.retake_reasons);
+  else out.add("reasons", nullptr);
 }
 
-json::object next_step(const States& states, const WalkState& walk, const PreparedEdition& edition, std::size_t index) {
+void next_members(ObjectText& out, const Seen& seen, const WalkState& walk, const PreparedEdition& edition, std::size_t index) {
   const Step& step = edition.steps[index];
   const auto& feature = edition.edition.features[step.feature];
-  json::object out;
-  out["feature"] = feature.key;
-  out["balloon"] = feature.balloon;
-  out["name"] = feature.name;
-  out["place"] = step.place < feature.places.size() ? json::value(feature.places[step.place]) : json::value(nullptr);
-  out["kind"] = boost::describe::enum_to_string(step.kind, "");
-  const auto gauges = serving_gauges(states, walk, edition, index);
-  out["gauge_name"] = gauges.empty() ? json::value(nullptr) : json::value(states.gauges.at(gauges.front()).card.name);
-  return out;
+  out.add("feature", feature.key);
+  out.add("balloon", feature.balloon);
+  out.add("name", feature.name);
+  place_of(out, feature, step);
+  out.add("kind", kind_name(step.kind));
+  const auto gauges = serving_gauges(seen.states, seen.context, walk, edition, index);
+  if (gauges.empty()) out.add("gauge_name", nullptr);
+  else out.add("gauge_name", seen.states.gauges.at(gauges.front()).card.name);
 }
 
 /// The first open step after the present one, of this part or, on a tray, of the part that the plan names.
-json::value next_of(const States& states, const WalkState& walk, const PreparedEdition& edition, const PartState& part) {
+void write_next(std::string& to, const Seen& seen, const WalkState& walk, const PreparedEdition& edition, const PartState& part) {
   if (in_tray(walk)) {
     const auto next = next_on_tray(walk, true);
-    if (!next || (next->slot == part.slot && next->asked == walk.standing.pointer)) return nullptr;
-    const auto& other = next->slot == part.slot ? part : walk.others.at(std::to_string(next->slot));
-    auto out = next_step(states, walk, edition, other.asked[next->asked]);
-    out["slot"] = next->slot;
-    out["serial"] = other.serial;
-    return out;
+    if (next && !(next->slot == part.slot && next->asked == walk.standing.pointer)) {
+      const auto& other = next->slot == part.slot ? part : walk.others.at(std::to_string(next->slot));
+      ObjectText out(to);
+      next_members(out, seen, walk, edition, other.asked[next->asked]);
+      out.add("slot", next->slot);
+      out.add("serial", other.serial);
+      return;
+    }
+  } else {
+    for (std::size_t n = 1; n < part.steps.size(); ++n) {
+      const std::size_t asked = (walk.standing.pointer + n) % part.steps.size();
+      if (part.steps[asked].status != "open") continue;
+      ObjectText out(to);
+      next_members(out, seen, walk, edition, part.asked[asked]);
+      return;
+    }
   }
-  for (std::size_t n = 1; n < part.steps.size(); ++n) {
-    const std::size_t asked = (walk.standing.pointer + n) % part.steps.size();
-    if (part.steps[asked].status != "open") continue;
-    return next_step(states, walk, edition, part.asked[asked]);
-  }
-  return nullptr;
+  to += "null";
 }
 
 /// The tray slot by slot; null where no part lies on one.
-json::value tray_of(const WalkState& walk) {
-  if (!walk.part || walk.part->slot == 0) return nullptr;
+void write_tray(std::string& to, const WalkState& walk) {
+  if (!walk.part || walk.part->slot == 0) {
+    to += "null";
+    return;
+  }
   std::map<std::int64_t, const PartState*> by_slot{{walk.part->slot, &*walk.part}};
   for (const auto& [slot, part] : walk.others) by_slot[part.slot] = &part;
-  json::array out;
+  ListText out(to);
   for (const auto& [slot, part] : by_slot) {
     std::size_t open = 0;
     if (part->end.empty())
       for (const auto& step : part->steps) open += step.status == "open" ? std::size_t{1} : std::size_t{0};
-    out.push_back({{"slot", slot}, {"serial", part->serial}, {"state", part->held ? "held" : part->end.empty() ? "open" : "ended"},
-                   {"ended", !part->end.empty()}, {"open", open}});
+    ObjectText entry(out.next());
+    entry.add("slot", slot);
+    entry.add("serial", part->serial);
+    entry.add("state", part->held ? "held" : part->end.empty() ? "open" : "ended");
+    entry.add("ended", !part->end.empty());
+    entry.add("open", open);
   }
-  return out;
 }
 
-json::value walk_of(const States& states, const WalkState& walk, const PreparedEdition* edition) {
-  json::object out;
+void walk_members(ObjectText& out, const States& states, const WalkState& walk, const PreparedEdition* edition) {
   const auto lot = states.lots.find(walk.lot);
   const auto* part = active_part(walk);
-  out["key"] = walk.key;
-  out["lot"] = walk.lot;
+  out.add("key", walk.key);
+  out.add("lot", walk.lot);
   if (lot != states.lots.end()) {
-    out["lot_name"] = lot->second.lot_name;
-    out["family"] = lot->second.family;
-    out["size"] = lot->second.size;
-    out["print_revision"] = lot->second.print_revision;
-    out["part_number"] = lot->second.part_number;
-    out["machine"] = lot->second.machine;
-    out["need"] = lot->second.need;
-    out["lot_total"] = lot->second.last - lot->second.first + 1;
+    out.add("lot_name", lot->second.lot_name);
+    out.add("family", lot->second.family);
+    out.add("size", lot->second.size);
+    out.add("print_revision", lot->second.print_revision);
+    out.add("part_number", lot->second.part_number);
+    out.add("machine", lot->second.machine);
+    out.add("need", lot->second.need);
+    out.add("lot_total", lot->second.last - lot->second.first + 1);
   }
-  out["title"] = edition ? json::value(edition->edition.title) : json::value(nullptr);
-  out["drawing"] = edition ? text_or_null(edition->edition.drawing) : json::value(nullptr);
-  out["edition"] = walk.edition;
-  out["edition_number"] = edition ? json::value(edition->edition.number) : json::value(nullptr);
-  out["stage"] = walk.stage;
-  out["person"] = walk.person;
-  out["part"] = part ? json::value(part->key) : json::value(nullptr);
-  out["serial"] = part ? json::value(part->serial) : json::value(nullptr);
-  out["slot"] = part && part->slot > 0 ? json::value(part->slot) : json::value(nullptr);
-  out["tray"] = tray_of(walk);
-  out["part_stage"] = part ? json::value(part->stage) : json::value(nullptr);
-  out["part_held"] = part && part->held;
-  out["done"] = walk.ended_parts;
-  out["total"] = walk.last - walk.first + 1;
-  out["first"] = walk.first;
-  out["last"] = walk.last;
-  out["tools"] = mirror::write(walk.tools);
-  return out;
+  if (edition) out.add("title", edition->edition.title);
+  else out.add("title", nullptr);
+  out.add_or_null("drawing", edition ? std::string_view(edition->edition.drawing) : std::string_view());
+  out.add("edition", walk.edition);
+  if (edition) out.add("edition_number", edition->edition.number);
+  else out.add("edition_number", nullptr);
+  out.add("stage", walk.stage);
+  out.add("person", walk.person);
+  if (part) out.add("part", part->key);
+  else out.add("part", nullptr);
+  if (part) out.add("serial", part->serial);
+  else out.add("serial", nullptr);
+  if (part && part->slot > 0) out.add("slot", part->slot);
+  else out.add("slot", nullptr);
+  write_tray(out.at("tray"), walk);
+  if (part) out.add("part_stage", part->stage);
+  else out.add("part_stage", nullptr);
+  out.add("part_held", part && part->held);
+  out.add("done", walk.ended_parts);
+  out.add("total", walk.last - walk.first + 1);
+  out.add("first", walk.first);
+  out.add("last", walk.last);
+  out.add("tools", walk.tools);
 }
 
-json::array tools_wanted(const WalkState& walk, const PreparedEdition& edition, const Context& context) {
-  json::array out;
-  std::vector<std::string> seen;
+void write_tools_wanted(std::string& to, const WalkState& walk, const PreparedEdition& edition, const Context& context) {
+  ListText out(to);
+  std::vector<std::string_view> met;
   const auto* part = active_part(walk);
-  if (!part) return out;
+  if (!part) return;
   for (const auto index : part->asked) {
     const auto& tool = edition.edition.features[edition.steps[index].feature].tool;
-    if (tool.empty() || walk.tools.contains(tool) || std::find(seen.begin(), seen.end(), tool) != seen.end()) continue;
-    seen.push_back(tool);
-    json::array choices;
+    if (tool.empty() || walk.tools.contains(tool) || std::find(met.begin(), met.end(), tool) != met.end()) continue;
+    met.push_back(tool);
+    ObjectText entry(out.next());
+    entry.add("tool", tool);
+    ListText choices(entry.at("choices"));
     for (const auto& known : context.words->tools)
-      if (known.kind == tool && known.may_be_used) choices.emplace_back(known.id);
-    out.push_back({{"tool", tool}, {"choices", std::move(choices)}});
+      if (known.kind == tool && known.may_be_used) mirror::append_string(choices.next(), known.id);
   }
-  return out;
 }
 
-json::array parked_of(const States& states, const BenchState& bench, const Context& context) {
-  json::array out;
+void write_parked(std::string& to, const Seen& seen, const BenchState& bench) {
+  ListText out(to);
   for (const auto& key : bench.parked) {
-    const auto walk = states.walks.find(key);
-    if (walk == states.walks.end()) continue;
-    const auto* edition = edition_of(walk->second, context);
+    const auto walk = seen.states.walks.find(key);
+    if (walk == seen.states.walks.end()) continue;
+    const auto* edition = edition_of(walk->second, seen.context);
     const auto* part = active_part(walk->second);
-    json::object entry = walk_of(states, walk->second, edition).as_object();
-    entry["walk"] = key;
-    entry["since_utc"] = utc_text(walk->second.standing.since.utc_us);
-    entry["balloon"] = entry["name"] = nullptr;
-    if (part && edition && !part->asked.empty()) {
-      const auto& feature = edition->edition.features[edition->steps[part->asked[walk->second.standing.pointer]].feature];
-      entry["balloon"] = feature.balloon;
-      entry["name"] = feature.name;
+    ObjectText entry(out.next());
+    walk_members(entry, seen.states, walk->second, edition);
+    entry.add("walk", key);
+    entry.add("since_utc", utc_text(walk->second.standing.since.utc_us));
+    const auto* feature =
+        part && edition && !part->asked.empty()
+            ? &edition->edition.features[edition->steps[part->asked[walk->second.standing.pointer]].feature]
+            : nullptr;
+    if (feature) {
+      entry.add("balloon", feature->balloon);
+      entry.add("name", feature->name);
+    } else {
+      entry.add("balloon", nullptr);
+      entry.add("name", nullptr);
     }
-    out.push_back(std::move(entry));
   }
-  return out;
 }
 
-json::array earlier_of(const Surrounding& surrounding, const std::string& lot, const std::string& feature) {
-  json::array out;
+void write_earlier(std::string& to, const Surrounding& surrounding, const std::string& lot, const std::string& feature) {
+  ListText out(to);
   const auto by_lot = surrounding.earlier.find(lot);
-  if (by_lot == surrounding.earlier.end()) return out;
+  if (by_lot == surrounding.earlier.end()) return;
   const auto values = by_lot->second.find(feature);
-  if (values == by_lot->second.end()) return out;
-  for (const auto& value : values->second) out.push_back({{"serial", value.serial}, {"value", value.value}});
-  return out;
+  if (values == by_lot->second.end()) return;
+  for (const auto& value : values->second) {
+    ObjectText entry(out.next());
+    entry.add("serial", value.serial);
+    entry.add("value", value.value);
+  }
 }
 
-void walk_members(json::object& view, const States& states, const Context& context, const Surrounding& surrounding,
-                  const WalkState& walk, const Stamp& now) {
-  const auto* edition = edition_of(walk, context);
-  const auto* part = active_part(walk);
-  const std::string state = situation(walk);
-  view["state"] = state;
-  view["ask"] = present_ask(walk);
-  view["walk"] = walk_of(states, walk, edition);
-  view["hold"] = hold_of(states, walk, edition);
-  const auto words = actions_now(states, walk, context);
-  view["actions"] = {{"good", action_of(words.good, *context.words)},
-                     {"not_good", action_of(words.not_good, *context.words)},
-                     {"again", action_of(words.again, *context.words)}};
-  if (walk.standing.last) view["last"] = last_of(states, *walk.standing.last, false);
-  if (state == "resumed" && walk.standing.counted) view["last"] = last_of(states, *walk.standing.counted, true);
-  view["capture"] = text_or_null(walk.standing.capture);
-  const auto trace = state == "capture" ? surrounding.traces.find(walk.standing.capture) : surrounding.traces.end();
-  view["trace"] = trace == surrounding.traces.end() ? json::value(nullptr) : json::value(trace->second);
-  view["asked_gauge"] = text_or_null(walk.standing.asked_gauge);
-  view["sure_to_end"] = walk.standing.sure_to_end;
-  if (!part || !edition || part->asked.empty()) return;
-  view["step"] = step_of(states, context, surrounding, walk, *edition, *part, now);
-  view["next"] = next_of(states, walk, *edition, *part);
-  view["tools_wanted"] = tools_wanted(walk, *edition, context);
-  const auto& feature = edition->edition.features[edition->steps[part->asked[walk.standing.pointer]].feature];
-  view["earlier"] = earlier_of(surrounding, walk.lot, feature.key);
-  if (state != "setting") return;
-  if (const auto gauge = states.gauges.find(walk.standing.setting); gauge != states.gauges.end())
-    view["step"] = setting_step(gauge->second, setting_due(gauge->second, context, now));
+/// The members about the walk; `walk` null: none is active. Returns what is asked for.
+std::string write_walk(ViewWriter& view, const Seen& seen, const BenchState& bench, const WalkState* walk) {
+  static const Standing none;
+  const Standing& standing = walk ? walk->standing : none;
+  const auto* edition = walk ? edition_of(*walk, seen.context) : nullptr;
+  const auto* part = walk ? active_part(*walk) : nullptr;
+  const std::string state = walk ? situation(*walk) : "idle";
+  const bool step = part && edition && !part->asked.empty();
+  std::string ask = walk ? present_ask(*walk) : "idle";
+  view.add("ask", ask);
+  view.add("state", state);
+  if (walk) {
+    ObjectText out(view.at("walk"));
+    walk_members(out, seen.states, *walk, edition);
+  } else {
+    view.add("walk", nullptr);
+  }
+  if (walk) write_hold(view.at("hold"), seen.states, *walk, edition);
+  else view.add("hold", nullptr);
+  {
+    const auto words = walk ? actions_now(seen.states, *walk, seen.context) : ActionWords{};
+    ObjectText out(view.at("actions"));
+    write_action(out.at("good"), words.good, *seen.context.words);
+    write_action(out.at("not_good"), words.not_good, *seen.context.words);
+    write_action(out.at("again"), words.again, *seen.context.words);
+  }
+  if (state == "resumed" && standing.counted) write_last(view.at("last"), seen.states, *standing.counted, true);
+  else if (standing.last) write_last(view.at("last"), seen.states, *standing.last, false);
+  else if (bench.last) write_last(view.at("last"), seen.states, *bench.last, false);
+  else view.add("last", nullptr);
+  view.add_or_null("capture", standing.capture);
+  const auto trace = state == "capture" ? seen.surrounding.traces.find(standing.capture) : seen.surrounding.traces.end();
+  if (trace == seen.surrounding.traces.end()) view.add("trace", nullptr);
+  else view.at("trace") = boost::json::serialize(trace->second);
+  view.add_or_null("asked_gauge", standing.asked_gauge);
+  view.add("sure_to_end", standing.sure_to_end);
+  const auto set = step && state == "setting" ? seen.states.gauges.find(standing.setting) : seen.states.gauges.end();
+  if (set != seen.states.gauges.end())
+    write_setting_step(view.at("step"), set->second, setting_due(set->second, seen.context, seen.now));
+  else if (step)
+    write_step(view.at("step"), seen, *walk, *edition, *part);
+  else
+    view.add("step", nullptr);
+  if (step) {
+    write_next(view.at("next"), seen, *walk, *edition, *part);
+    write_tools_wanted(view.at("tools_wanted"), *walk, *edition, seen.context);
+    const auto& feature = edition->edition.features[edition->steps[part->asked[standing.pointer]].feature];
+    write_earlier(view.at("earlier"), seen.surrounding, walk->lot, feature.key);
+  } else {
+    view.add("next", nullptr);
+    view.at("tools_wanted") = "[]";
+    view.at("earlier") = "[]";
+  }
+  return ask;
 }
 
 }  // namespace
@@ -372,45 +487,55 @@ void walk_members(json::object& view, const States& states, const Context& conte
 std::map<std::string, std::string> setting_asks(const States& states, const Context& context, const std::string& bench,
                                                 const Stamp& now) {
   std::map<std::string, std::string> out;
-  for (const auto& [id, gauge] : states.gauges)
-    if (gauge.card.bench == bench && !setting_due(gauge, context, now).empty()) out[setting_ask(gauge)] = id;
+  for (const auto& id : gauges_of_bench(states, context, bench))
+    if (const auto& gauge = states.gauges.at(id); !setting_due(gauge, context, now).empty()) out[setting_ask(gauge)] = id;
   return out;
 }
 
-json::object bench_view(const States& states, const Context& context, const Surrounding& surrounding,
-                        const std::string& bench_id, const Stamp& now) {
-  json::object view;
+std::string bench_view(const States& states, const Context& context, const Surrounding& surrounding, const std::string& bench_id,
+                const Stamp& now, ViewWriter& view) {
+  static const BenchState unknown;
+  const Seen seen{states, context, surrounding, now};
   const auto known = states.benches.find(bench_id);
-  const BenchState bench = known == states.benches.end() ? BenchState{} : known->second;
-  view["bench"] = bench_id;
-  view["ask"] = "idle";
-  view["state"] = "idle";
-  view["keeping"] = {{"kept", surrounding.kept}, {"code", surrounding.not_kept_code},
-                     {"why", surrounding.not_kept_why}, {"hint", surrounding.not_kept_hint}};
-  view["clock"] = {{"trusted", surrounding.clock_trusted}, {"code", surrounding.clock_code}, {"why", surrounding.clock_why}};
-  view["person"] = text_or_null(bench.person);
-  view["person_how"] = bench.person.empty() ? "" : "name stated, not signed in";
-  for (const char* member : {"walk", "step", "last", "hold", "next", "capture", "trace", "asked_gauge"}) view[member] = nullptr;
-  view["sure_to_end"] = false;
-  view["earlier"] = json::array();
-  view["tools_wanted"] = json::array();
-  view["actions"] = {{"good", nullptr}, {"not_good", nullptr}, {"again", nullptr}};
-  if (bench.last) view["last"] = last_of(states, *bench.last, false);
-  const auto walk = bench.walk.empty() ? states.walks.end() : states.walks.find(bench.walk);
-  if (walk != states.walks.end()) walk_members(view, states, context, surrounding, walk->second, now);
-  json::array due, gauges;
-  for (const auto& [id, gauge] : states.gauges) {
-    if (gauge.card.bench != bench_id) continue;
-    gauges.push_back(gauge_of(gauge, context, surrounding, now));
-    if (const auto why = setting_due(gauge, context, now); !why.empty()) due.push_back(setting_of(gauge, why));
+  const BenchState& bench = known == states.benches.end() ? unknown : known->second;
+  view.add("bench", bench_id);
+  {
+    ObjectText out(view.at("keeping"));
+    out.add("kept", surrounding.kept);
+    out.add("code", surrounding.not_kept_code);
+    out.add("why", surrounding.not_kept_why);
+    out.add("hint", surrounding.not_kept_hint);
   }
-  view["settings_due"] = std::move(due);
-  view["gauges"] = std::move(gauges);
-  view["parked"] = parked_of(states, bench, context);
+  {
+    ObjectText out(view.at("clock"));
+    out.add("trusted", surrounding.clock_trusted);
+    out.add("code", surrounding.clock_code);
+    out.add("why", surrounding.clock_why);
+  }
+  view.add_or_null("person", bench.person);
+  view.add("person_how", bench.person.empty() ? "" : "name stated, not signed in");
+  const auto walk = bench.walk.empty() ? states.walks.end() : states.walks.find(bench.walk);
+  auto ask = write_walk(view, seen, bench, walk == states.walks.end() ? nullptr : &walk->second);
+  const auto gauges = gauges_of_bench(states, context, bench_id);
+  {
+    ListText due(view.at("settings_due"));
+    for (const auto& id : gauges) {
+      const auto& gauge = states.gauges.at(id);
+      if (const auto why = setting_due(gauge, context, now); !why.empty()) {
+        ObjectText out(due.next());
+        setting_members(out, gauge, why);
+      }
+    }
+  }
+  {
+    ListText all(view.at("gauges"));
+    for (const auto& id : gauges) write_gauge(all.next(), seen, states.gauges.at(id), false);
+  }
+  write_parked(view.at("parked"), seen, bench);
   std::size_t suspects = 0;
   for (const auto& [fact, suspect] : states.suspects) suspects += suspect.bench == bench_id ? std::size_t{1} : std::size_t{0};
-  view["suspects"] = suspects;
-  return view;
+  view.add("suspects", suspects);
+  return ask;
 }
 
 }  // namespace tallystick::walk

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "daemon/walk/decide.hpp"
+#include "daemon/walk/view_text.hpp"
 
 namespace tallystick::walk {
 
@@ -33,9 +34,9 @@ struct Surrounding {
   std::string clock_code, clock_why;
 };
 
-/// All members of VIEW.md but `sequence` and `sound`, which the desk adds.
-boost::json::object bench_view(const States& states, const Context& context, const Surrounding& surrounding,
-                               const std::string& bench, const Stamp& now);
+/// Writes all members of VIEW.md but `sequence`, `sound` and `press`, which the desk adds. Returns the view's `ask`.
+std::string bench_view(const States& states, const Context& context, const Surrounding& surrounding, const std::string& bench,
+                const Stamp& now, ViewWriter& view);
 
 /// The settings of a bench's gauges that are asked for: ask -> gauge.
 std::map<std::string, std::string> setting_asks(const States& states, const Context& context, const std::string& bench,

@@ -10,7 +10,8 @@ namespace {
 
 constexpr int most_groups = 12;
 
-Refusal not_mine(std::string detail) { return {RefusalReason::not_mine, std::move(detail)}; }
+[[gnu::cold, gnu::noinline]] Refusal not_mine(const char* detail) { return {RefusalReason::not_mine, detail}; }
+[[gnu::cold, gnu::noinline]] Refusal not_mine(const std::string& detail) { return {RefusalReason::not_mine, detail}; }
 
 std::string_view trimmed(std::string_view text) {
   while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
@@ -70,6 +71,12 @@ Plan::Plan(PlanSource source) : source_(std::move(source)) {
   if (source_.unit) own_scale_.emplace(scale_of(*source_.unit));
   for (const auto& [text, unit] : source_.unit_map) scales_.emplace_back(text, scale_of(unit));
   if (source_.binary) binary_.emplace(*source_.binary);
+  status_of_byte_.fill(-1);
+  statuses_of_one_byte_ = std::all_of(source_.status_map.begin(), source_.status_map.end(),
+                                      [](const auto& entry) { return entry.first.size() == 1; });
+  if (statuses_of_one_byte_)
+    for (const auto& [text, status] : source_.status_map)
+      status_of_byte_[static_cast<unsigned char>(text.front())] = static_cast<std::int8_t>(status);
 }
 
 Plan::Scale Plan::scale_of(Unit unit) const {
@@ -91,6 +98,11 @@ Expected<std::shared_ptr<const Plan>> Plan::compile(PlanSource source) {
       if (!columns->parts[i]) continue;
       plan->named_[i] = true;
       occupy(columns->parts[i]->at, columns->parts[i]->width);
+      const auto field = static_cast<Field>(i);
+      // A status may be a blank; a sign place too. The others are padded with blanks.
+      const std::size_t at = std::min(columns->parts[i]->at, columns->width);
+      plan->columns_.push_back({field, field != Field::status && field != Field::sign,
+                                {at, std::min(columns->parts[i]->width, columns->width - at)}});
     }
     for (const auto& [at, text] : columns->literals) occupy(at, text.size());
     for (std::size_t i = 0; i < blank.size(); ++i) {
@@ -172,12 +184,9 @@ bool Plan::find_columns(std::string_view body, Fields& fields) const {
   for (const auto& [at, text] : columns.literals) {
     if (!same_bytes(body.data() + at, text)) return false;
   }
-  for (std::size_t i = 0; i < field_count; ++i) {
-    if (!columns.parts[i]) continue;
-    const std::string_view part = body.substr(columns.parts[i]->at, columns.parts[i]->width);
-    const auto field = static_cast<Field>(i);
-    // A status may be a blank; a sign place too. The others are padded with blanks.
-    fields[field] = field == Field::status || field == Field::sign ? part : trimmed(part);
+  for (const auto& [field, padded, column] : columns_) {
+    const std::string_view part(body.data() + column.at, column.width);   // inside: the width is the body's
+    fields[field] = padded ? trimmed(part) : part;
   }
   return true;
 }
@@ -220,14 +229,18 @@ bool Plan::find_fields(std::string_view body, Fields& fields) const {
 std::optional<Refusal> Plan::read_status(const Fields& fields, Parsed& out) const {
   out.status = GaugeStatus::ok;
   if (!fields.has(Field::status)) return std::nullopt;
-  const auto known =
-      std::find_if(source_.status_map.begin(), source_.status_map.end(),
-                   [&](const auto& entry) { return same_text(entry.first, fields[Field::status]); });
-  if (known == source_.status_map.end()) {
-    return Refusal{RefusalReason::unknown_status,
-                   "status " + shown(fields[Field::status]) + " stands in no map"};
+  const std::string_view said = fields[Field::status];
+  bool known = false;
+  if (statuses_of_one_byte_ && said.size() == 1) [[likely]] {
+    const auto status = status_of_byte_[static_cast<unsigned char>(said.front())];
+    known = status >= 0;
+    if (known) out.status = static_cast<GaugeStatus>(status);
+  } else {
+    const auto entry = source_.status_map.find(std::string(said));
+    known = entry != source_.status_map.end();
+    if (known) out.status = entry->second;
   }
-  out.status = known->second;
+  if (!known) return Refusal{RefusalReason::unknown_status, "status " + shown(said) + " stands in no map"};
   switch (out.status) {
     case GaugeStatus::ok:
     case GaugeStatus::low_battery:
@@ -255,9 +268,33 @@ const Plan::Scale* Plan::scale_for(const Fields& fields, Parsed& out) const {
   return &known->second;
 }
 
+/// The usual frame: its marks stand, it carries no checksum. Says nothing about others.
+bool Plan::find_plain_body(std::string_view frame, std::string_view& body) const {
+  const Framing& framing = source_.framing;
+  const std::size_t around = framing.start.size() + framing.end.size();
+  if (source_.checksum || framing.after_end != 0 || frame.size() <= around) return false;
+  if (!same_bytes(frame.data(), framing.start) ||
+      !same_bytes(frame.data() + frame.size() - framing.end.size(), framing.end))
+    return false;
+  body = {frame.data() + framing.start.size(), frame.size() - around};
+  return true;
+}
+
+/// The usual status: one byte that stands for a value that may be taken. Says nothing about others.
+bool Plan::find_plain_status(const Fields& fields, GaugeStatus& status) const {
+  const std::string_view said = fields[Field::status];
+  if (!statuses_of_one_byte_ || said.size() != 1) return false;
+  const auto known = status_of_byte_[static_cast<unsigned char>(said.front())];
+  if (known < 0) return false;
+  status = static_cast<GaugeStatus>(known);
+  return status == GaugeStatus::ok || status == GaugeStatus::low_battery;
+}
+
 std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   std::string_view body;
-  if (auto refusal = find_body(frame, body)) return refusal;
+  if (!find_plain_body(frame, body)) [[unlikely]] {
+    if (auto refusal = find_body(frame, body)) return refusal;
+  }
   if (body.empty()) return not_mine("an empty frame");
   Fields fields;
   BinaryBody::Scratch scratch;
@@ -266,7 +303,11 @@ std::optional<Refusal> Plan::read(std::string_view frame, Parsed& out) const {
   } else if (!find_fields(body, fields)) {
     return not_mine("not the shape of this dialect");
   }
-  if (auto refusal = read_status(fields, out)) return refusal;
+  if (!fields.has(Field::status)) {
+    out.status = GaugeStatus::ok;
+  } else if (!find_plain_status(fields, out.status)) [[unlikely]] {
+    if (auto refusal = read_status(fields, out)) return refusal;
+  }
   const std::string_view value = fields[Field::value];
   if ((binary_ && binary_->means_no_value(body)) ||
       std::find(source_.no_value.begin(), source_.no_value.end(), value) != source_.no_value.end()) {

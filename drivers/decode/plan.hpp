@@ -84,6 +84,8 @@ class Plan {
  private:
   explicit Plan(PlanSource source);
   std::optional<Refusal> find_body(std::string_view frame, std::string_view& body) const;
+  bool find_plain_body(std::string_view frame, std::string_view& body) const;
+  bool find_plain_status(const Fields& fields, GaugeStatus& status) const;
   bool find_fields(std::string_view body, Fields& fields) const;
   bool find_columns(std::string_view body, Fields& fields) const;
   bool find_in_numbers(std::string_view body, Fields& fields) const;
@@ -104,6 +106,15 @@ class Plan {
   std::vector<std::optional<Field>> expression_groups_;
   std::array<bool, field_count> named_{};
   std::vector<std::size_t> blanks_;  ///< columns: places that must be blanks
+  struct NamedColumn {
+    Field field;
+    bool padded;   ///< with blanks, which are no part of it
+    Column column;
+  };
+  std::vector<NamedColumn> columns_;
+  /// Status by its only byte, where all are of one; -1: none.
+  std::array<std::int8_t, 256> status_of_byte_{};
+  bool statuses_of_one_byte_ = false;
   std::optional<Scale> own_scale_;
   std::vector<std::pair<std::string, Scale>> scales_;
 };

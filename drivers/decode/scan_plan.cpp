@@ -312,6 +312,7 @@ std::vector<ScanPlan::Step> ScanPlan::folded(const std::vector<Operation>& opera
     if (o.kind == Kind::close) step.closes = static_cast<std::uint8_t>(o.field);
     for (std::size_t byte = 0; byte < 256; ++byte) step.set[byte] = o.set.test(byte);
     step.words = o.words;
+    step.one = step.kind == Kind::run && step.least == 1 && step.most == 1;
     joinable = o.kind == Kind::run || o.kind == Kind::words;
   }
   step_of[operations.size()] = steps.size();
@@ -329,7 +330,10 @@ bool ScanPlan::match(std::string_view body, Fields& fields) const {
   std::array<const char*, field_count + 1> opened{};  // the last is for "none"
   for (auto step = steps_.begin(); step != steps_.end(); ++step) {
     opened[step->opens] = at;
-    if (step->kind == Kind::run) [[likely]] {
+    if (step->one) {   // signs, marks, letters: most of what stands round the digits
+      if (at == end || !step->set[byte(at)]) return false;
+      ++at;
+    } else if (step->kind == Kind::run) [[likely]] {
       const auto room = static_cast<std::size_t>(end - at);
       const char* const last = at + std::min<std::size_t>(room, step->most);
       const char* const from = at;

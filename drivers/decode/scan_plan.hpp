@@ -41,6 +41,7 @@ class ScanPlan {
   /// What is run over the bytes: marks are folded into the runs that they stand at, sets are tables.
   struct Step {
     Kind kind = Kind::run;
+    bool one = false;                   ///< run: exactly one byte
     std::uint8_t opens = field_count;   ///< field that begins before it; field_count: none
     std::uint8_t closes = field_count;  ///< field that ends after it
     std::uint8_t skips = 0;             ///< maybe: how many steps to leave out

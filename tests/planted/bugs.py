@@ -61,7 +61,7 @@ BUGS = [
              "  evolve(states_, decision.outcome, last_key_, proposal.stamp);\n  if (decision.outcome.told)"),
     dict(name="what is in flight keeps nothing waiting", file="daemon/walk/desk.cpp", test="test_walk",
          case="two benches that end a part at one instant never claim the same next one",
-         old="    return std::any_of(owners.begin(), owners.end(), [&](const auto& owner) { return busy.contains(owner); });",
+         old="    return std::any_of(owners.begin(), owners.end(), [&](const auto& owner) { return in_flight_.contains(owner) || busy.contains(owner); });",
          new="    return false;"),
     dict(name="a command for what has moved on is carried out", file="daemon/walk/decide.cpp", test="test_walk",
          case="a command for a step that the walk has left is refused as moved on, and nothing is kept of it",

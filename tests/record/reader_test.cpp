@@ -1,8 +1,10 @@
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <set>
 
 #include "daemon/record/fact_query.hpp"
+#include "daemon/record/verify.hpp"
 #include "tests/record/record_fixture.hpp"
 
 using namespace tallystick;
@@ -289,7 +291,8 @@ TEST_CASE("no page of facts or events is sorted anew: each goes along an index, 
   std::vector<FactFilter> filters(5);
   filters[1].lot = filters[2].part = filters[3].walk = "x";
   filters[4].serial = "7";
-  const char* indexes[] = {"sqlite_autoindex_fact_1", "fact_lot", "fact_part", "fact_walk", "sqlite_autoindex_fact_1"};
+  const char* indexes[] = {"SEARCH fact USING PRIMARY KEY", "SEARCH finder USING PRIMARY KEY", "SEARCH finder USING PRIMARY KEY",
+                           "SEARCH finder USING PRIMARY KEY", "SEARCH fact USING PRIMARY KEY"};
   for (std::size_t index = 0; index < filters.size(); ++index) {
     for (const View view : {View::all, View::as_of_now}) {
       CAPTURE(index);
@@ -304,4 +307,92 @@ TEST_CASE("no page of facts or events is sorted anew: each goes along an index, 
       if (view == View::as_of_now) CHECK_MESSAGE(words.find("fact_overrules") != std::string::npos, words);
     }
   }
+}
+
+TEST_CASE("however far the finder has come, lot, part, walk and time find the same, in order, forward and back") {
+  const Folder folder;
+  std::vector<Proposal> sent;
+  for (int number = 1; number <= 60; ++number) {
+    std::vector<Fact> some;
+    for (int count = 0; count < number % 4; ++count) {
+      Fact one = fact(number);
+      one.lot = "lot-" + std::to_string(number % 2);
+      one.part = "part-" + std::to_string(number / 10);
+      one.walk = "walk-" + std::to_string(number % 3);
+      one.feature = "feature-" + std::to_string(count);
+      some.push_back(one);
+    }
+    sent.push_back(proposal(number, some));
+    sent.back().walk = std::string(32, 'a') + "-" + std::to_string(number % 3 + 1);
+  }
+  const auto keys = write_events(opening(folder.place()), sent);
+  std::vector<FactFilter> filters(6);
+  filters[0].lot = "lot-1";
+  filters[1].part = "part-3";
+  filters[2].walk = "walk-2";
+  filters[3].from_utc = fact(17).measured_utc;
+  filters[3].to_utc = fact(44).measured_utc;
+  filters[4].lot = "lot-0";
+  filters[4].walk = "walk-1";
+  filters[4].part = "part-2";
+  filters[5].lot = "lot-1";
+  filters[5].from_utc = fact(30).measured_utc;
+  const auto wanted = [&](const FactFilter& filter) {
+    std::vector<std::string> out;
+    for (std::size_t event = 0; event < sent.size(); ++event)
+      for (std::size_t n = 0; n < sent[event].facts.size(); ++n) {
+        const auto& one = sent[event].facts[n];
+        if ((filter.lot.empty() || one.lot == filter.lot) && (filter.part.empty() || one.part == filter.part) &&
+            (filter.walk.empty() || one.walk == filter.walk) &&
+            (filter.from_utc.empty() || one.measured_utc >= filter.from_utc) &&
+            (filter.to_utc.empty() || one.measured_utc < filter.to_utc))
+          out.push_back(fact_key(keys[event], n + 1));
+      }
+    return out;
+  };
+  for (const int reach : {61, 40, 23, 1, 0}) {
+    CAPTURE(reach);
+    {
+      auto connection = Connection::open(folder.place().journal(), Connection::Mode::read_write, "");
+      REQUIRE(connection);
+      CHECK(connection->integer("SELECT seq FROM finder_reach WHERE branch = 1") >= reach);
+      const auto text = std::to_string(reach);
+      REQUIRE(connection->run("DELETE FROM finder WHERE seq > " + text + "; UPDATE finder_reach SET seq = " + text) == SQLITE_OK);
+    }
+    auto reader = reader_of(folder.place());
+    for (const auto& filter : filters) {
+      const auto expected = wanted(filter);
+      REQUIRE(!expected.empty());
+      for (const std::size_t limit : {1U, 4U, 1000U}) {
+        std::vector<std::string> forward, back;
+        for (const auto& row : all_pages(*reader, filter, limit)) forward.push_back(key_of(row));
+        CHECK(forward == expected);
+        Cursor before;
+        for (bool more = true; more;) {
+          const auto page = reader->facts_before(before, filter, limit);
+          REQUIRE(page);
+          for (const auto& row : page->rows) back.push_back(key_of(row));
+          before = page->next;
+          more = page->more;
+        }
+        std::reverse(back.begin(), back.end());
+        CHECK(back == expected);
+      }
+    }
+    const auto report = verify(folder.place().journal(), {}, "");
+    REQUIRE(report);
+    CHECK(report->findings.empty());
+  }
+  // And the writer makes up for what is missing.
+  write_events(opening(folder.place()), {proposal(61)});
+  auto connection = Connection::open(folder.place().journal(), Connection::Mode::read_write, "");
+  REQUIRE(connection);
+  CHECK(connection->integer("SELECT seq FROM finder_reach WHERE branch = 1") == 62);
+  CHECK(connection->integer("SELECT count(*) FROM finder WHERE what = 'time'") == connection->integer("SELECT count(*) FROM fact"));
+  CHECK(connection->integer("SELECT count(*) FROM finder WHERE what = 'event'") == 60);
+  REQUIRE(connection->run("DELETE FROM finder WHERE what = 'part' AND seq = 7") == SQLITE_OK);
+  const auto report = verify(folder.place().journal(), {}, "");
+  REQUIRE(report);
+  REQUIRE(report->findings.size() == 1);
+  CHECK(report->findings[0].code == "finder_differs");
 }

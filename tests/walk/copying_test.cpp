@@ -220,6 +220,8 @@ class Wanderer {
     const auto gauges = DraftProbe::gauges(draft);
     const auto decision = draft.finish();
     const auto written = mirror::text(decision.outcome);
+    // Written without a tree, it is what Boost.JSON makes of the tree, byte for byte.
+    REQUIRE(written == json::serialize(mirror::write(decision.outcome)));
     const auto outcome = mirror::parse<Outcome>(written, true);
     REQUIRE_MESSAGE(outcome, written);
     REQUIRE(mirror::text(*outcome) == written);
@@ -287,4 +289,16 @@ TEST_CASE("evolve makes of an outcome read from JSON exactly what decide worked 
                            "display_came", "display_went", "refused", "tone stands", "tone part_end", "tone setting_bad",
                            "fact result reject", "fact result accept", "fact mark suspect", "fact correction "})
     CHECK_MESSAGE(seen[rare] > 0, rare);
+}
+
+TEST_CASE("a text in JSON is written as Boost.JSON writes it, whatever bytes it has") {
+  for (int byte = 0; byte < 256; ++byte) {
+    const std::string text = std::string("a") + static_cast<char>(byte) + "b";
+    std::string out;
+    mirror::append_string(out, text);
+    CHECK_MESSAGE(out == json::serialize(json::string(text)), byte);
+  }
+  std::string out;
+  mirror::append_string(out, "");
+  CHECK(out == "\"\"");
 }

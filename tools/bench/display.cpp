@@ -88,6 +88,7 @@ void Display::receive() {
       continue;
     }
     if (count < 0 && (errno == EAGAIN || errno == EINTR)) return;
+    if (count == 0) errno = ECONNRESET;   // an end in order sets none
     give_up("the daemon ended a display's connection");
   }
 }

@@ -1,6 +1,7 @@
 // The floor: the least that takes a reading from a terminal and keeps it. One thread, one table, no rules, no
 // page.
-//   bench_floor DATABASE TERMINAL...
+//   bench_floor [--hear] DATABASE TERMINAL...
+// --hear: reads, parses and counts only; nothing is kept.
 // One terminal: a blocking read, parse, one commit a reading. Several: whatever the terminals have is read,
 // parsed and committed as one group. Both with SQLite's WAL and synchronous=FULL, as the daemon has them.
 // Ends with its terminals.
@@ -102,6 +103,10 @@ struct Line {
   std::string pending;
 };
 
+bool hear_only = false;
+std::uint64_t heard = 0;
+std::int64_t heard_sum = 0;
+
 int opened(const char* path, int more) {
   const int out = open(path, O_RDWR | O_NOCTTY | O_CLOEXEC | more);
   termios raw{};
@@ -121,7 +126,10 @@ void keep_lines(Store& store, Line& line, std::size_t terminal, bool& begun) {
     if (end == std::string::npos) break;
     const std::string_view text(line.pending.data() + from, end - from);
     std::int64_t picometres = 0;
-    if (plain_line(text, picometres)) {
+    if (plain_line(text, picometres) && hear_only) {
+      ++heard;
+      heard_sum += picometres;
+    } else if (plain_line(text, picometres)) {
       if (!begun) store.begin();
       begun = true;
       store.add(terminal, {text.data(), text.size() + 1}, picometres);
@@ -183,8 +191,13 @@ void many(Store& store, const std::vector<const char*>& paths) {
 }  // namespace tallystick::bench
 
 int main(int count, char** arguments) {
+  if (count > 1 && std::string_view(arguments[1]) == "--hear") {
+    tallystick::bench::hear_only = true;
+    --count;
+    ++arguments;
+  }
   if (count < 3) {
-    std::fprintf(stderr, "usage: bench_floor DATABASE TERMINAL...\n");
+    std::fprintf(stderr, "usage: bench_floor [--hear] DATABASE TERMINAL...\n");
     return 2;
   }
   tallystick::bench::Store store(arguments[1]);
@@ -193,5 +206,8 @@ int main(int count, char** arguments) {
     tallystick::bench::one(store, paths.front());
   else
     tallystick::bench::many(store, paths);
+  if (tallystick::bench::hear_only)
+    std::printf("heard %llu, sum %lld\n", static_cast<unsigned long long>(tallystick::bench::heard),
+                static_cast<long long>(tallystick::bench::heard_sum));
   return 0;
 }

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import daily
 from figures import Figure, percentile
-from sides import ROOT, Floor, Ours, press
+from sides import ROOT, Floor, Heard, Ours, press
 
 LEAST_PAIRS = 5
 WARM_UP = 500  # presses: the daemon's WAL has then been begun anew once, and is written over, as the floor's
@@ -103,6 +103,27 @@ def one_crowd(settings, gauges, rate):
     yield Figure(f"{name}: readings sent a commit", "", ours_group, floor_group)
     behind = [block["behind_seconds"] for block in blocks if block["side"] == "ours"]
     yield Figure(f"{name}: behind at the end", "s", behind, note="until the last commit after the last press")
+
+
+def heard(settings):
+    """256 gauges press fifty times a second, and no walk is active: decoded, counted, kept in the ring of what nobody
+    asked for."""
+    gauges, rate = 256, 50
+    with folder(settings.folder) as place, Heard(place, settings.binaries, gauges, None) as ours, \
+         Floor(place, settings.binaries, gauges, None, hear=True) as floor:
+        before = ours.heard()
+        blocks = list(press("crowd", [ours, floor], settings.binaries, None, blocks=settings.pairs,
+                            seconds=settings.crowd_seconds, rate=rate))
+        sent = sum(block["sent"] for block in blocks if block["side"] == "ours")
+        not_taken = sum(block["refused_by_terminal"] for block in blocks if block["side"] == "ours")
+        counted = ours.heard() - before
+        kept = ours.kept()
+    if kept:
+        raise RuntimeError(f"{kept} readings went into the record although no walk was active")
+    name = f"{gauges} gauges x {rate}/s, no walk"
+    yield Figure(f"{name}: lost", "", [sent - counted + not_taken], most=0, note=f"{sent:,} sent, {counted:,} decoded and counted")
+    ours_cpu, floor_cpu = paired(blocks, lambda block: block["cpu_ns"] / max(block["sent"], 1) * NANO_TO_MICRO)
+    yield Figure(f"{name}: CPU a reading", "us", ours_cpu, floor_cpu, most_ratio=2, note="floor: bare epoll reader, nothing kept")
 
 
 def flood(settings):
@@ -287,5 +308,5 @@ def of_a_day(part):
     return lambda settings: part(settings, folder)
 
 
-PARTS = {"latency": latency, "pages": of_a_day(daily.ten_pages), "crowd": crowd, "flood": flood, "idle": of_a_day(daily.idle),
+PARTS = {"latency": latency, "pages": of_a_day(daily.ten_pages), "crowd": crowd, "heard": heard, "flood": flood, "idle": of_a_day(daily.idle),
          "page": of_a_day(daily.page), "long": of_a_day(daily.long_record), "syncs": syncs, "libraries": libraries}

@@ -184,11 +184,16 @@ class Side:
 
 
 class Floor(Side):
+    """`hear`: it reads, parses and counts only."""
     name = "floor"
+
+    def __init__(self, *arguments, hear=False, **named):
+        super().__init__(*arguments, **named)
+        self.hear = ["--hear"] if hear else []
 
     def start(self):
         self.database = self.folder / "floor.sqlite3"
-        self.process = self.spawn([self.binaries / "bench_floor", self.database, *self.links])
+        self.process = self.spawn([self.binaries / "bench_floor", *self.hear, self.database, *self.links])
         self.wait_for_line("^ready")
 
     def kept(self):
@@ -259,9 +264,23 @@ class Ours(Side):
     def kept(self):
         return self.rows("SELECT count(*) FROM entry WHERE kind = 'reading'")
 
+    def heard(self):
+        """Readings of all gauges since the ports were opened: decoded and counted, whether asked for or not."""
+        return sum(gauge["readings"] for gauge in self.get("/api/v1/ports/recent"))
+
     def plan(self):
         benches = [f"bench-{number}" for number in range(1, len(self.terminals) + 1)]
         return {**super().plan(), "address": self.address, "benches": benches}
+
+
+class Heard(Ours):
+    """The daemon with gauges that press while no walk is active: heard, decoded, counted, shown to nobody."""
+
+    def begin_walks(self):
+        pass
+
+    def plan(self):
+        return {**super().plan(), "benches": []}
 
 
 def press(how, sides, binaries, cores, **plan):
