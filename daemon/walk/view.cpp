@@ -28,12 +28,17 @@ void utc_or_null(ObjectText& out, std::string_view name, std::int64_t utc_us) {
   else out.add(name, utc_text(utc_us));
 }
 
-void setting_members(ObjectText& out, const GaugeState& gauge, const std::string& why) {
+void setting_members(ObjectText& out, const GaugeState& gauge, const std::string& why, const Stamp& now) {
+  const auto point = setting_point(gauge);
   out.add("gauge", gauge.card.id);
   out.add("name", gauge.card.name);
-  out.add("master", gauge.card.setting.master);
-  out.add("size", gauge.card.setting.size);
-  out.add("limit", gauge.card.setting.limit);
+  out.add("master", point.master);
+  out.add("size", point.size);
+  out.add("limit", point.limit);
+  out.add_or_null("uncertainty", point.uncertainty);
+  out.add("point", point.second ? 2 : 1);
+  out.add("points", gauge.card.setting.master_2.empty() ? 1 : 2);
+  out.add_or_null("master_overdue", overdue(point, now) ? std::string(point.due) : std::string());
   out.add("unit", gauge.card.unit);
   out.add("phase", gauge.fitness == "failed" ? "as_left" : "as_found");
   out.add("attempt", gauge.as_found.size() + 1);
@@ -41,19 +46,17 @@ void setting_members(ObjectText& out, const GaugeState& gauge, const std::string
   out.add("why", why);
 }
 
-void write_setting_step(std::string& to, const GaugeState& gauge, const std::string& why) {
+void write_setting_step(std::string& to, const GaugeState& gauge, const std::string& why, const Stamp& now) {
   ObjectText out(to);
-  setting_members(out, gauge, why);
+  const auto point = setting_point(gauge);
+  setting_members(out, gauge, why, now);
   out.add("kind", "setting");
-  out.add("nominal", gauge.card.setting.size);
-  const auto unit = Unit::named(gauge.card.unit);
-  const auto size = unit ? Quantity::parse(gauge.card.setting.size, *unit) : fail("", "");
-  const auto limit = unit ? Quantity::parse(gauge.card.setting.limit, *unit) : fail("", "");
-  if (!size || !limit) return;
-  if (const auto limits = Limits::plus_minus(*size, *limit)) {
-    out.add("lower", limits->lower->text(*unit).value_or(""));
-    out.add("upper", limits->upper->text(*unit).value_or(""));
-  }
+  out.add("nominal", point.size);
+  if (const auto unit = Unit::named(gauge.card.unit))
+    if (const auto limits = limits_at(point, *unit)) {
+      out.add("lower", limits->lower->text(*unit).value_or(""));
+      out.add("upper", limits->upper->text(*unit).value_or(""));
+    }
 }
 
 /// `state`: the port's state under that name too.
@@ -208,6 +211,8 @@ void write_last(std::string& to, const States& states, const Last& last, bool re
   out.add("measured_again", last.measured_again);
   out.add("typed", last.typed);
   out.add("confirmed", last.confirmed);
+  out.add_or_null("zero", last.zero);
+  out.add_or_null("gain", last.gain);
   out.add("repeated", repeated);
   out.add("utc", utc_text(last.utc_us));
   mirror::append<true>(out.at("derived"), last.derived);
@@ -464,7 +469,7 @@ std::string write_walk(ViewWriter& view, const Seen& seen, const BenchState& ben
   view.add("sure_to_end", standing.sure_to_end);
   const auto set = step && state == "setting" ? seen.states.gauges.find(standing.setting) : seen.states.gauges.end();
   if (set != seen.states.gauges.end())
-    write_setting_step(view.at("step"), set->second, setting_due(set->second, seen.context, seen.now));
+    write_setting_step(view.at("step"), set->second, setting_due(set->second, seen.context, seen.now), seen.now);
   else if (step)
     write_step(view.at("step"), seen, *walk, *edition, *part);
   else
@@ -523,7 +528,7 @@ std::string bench_view(const States& states, const Context& context, const Surro
       const auto& gauge = states.gauges.at(id);
       if (const auto why = setting_due(gauge, context, now); !why.empty()) {
         ObjectText out(due.next());
-        setting_members(out, gauge, why);
+        setting_members(out, gauge, why, now);
       }
     }
   }
