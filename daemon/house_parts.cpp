@@ -13,6 +13,8 @@ walk::ShopWords words_of(const shop::ShopConfig& shop, const std::string& today)
   words.retake_reasons = shop.reasons.retake;
   words.set_aside_reasons = shop.reasons.retake;
   words.pass_reasons = shop.reasons.pass_over;
+  words.suspect_reasons = shop.reasons.suspect;
+  words.disposition_reasons = shop.reasons.disposition;
   for (const auto& change : shop.run_changes) words.run_changes.push_back({change.kind, change.then});
   for (const auto& tool : shop.tools) {
     const bool due = !tool.calibration_due.empty() && tool.calibration_due < today;
@@ -108,14 +110,16 @@ boost::json::object page_settings(const shop::ShopConfig& shop) {
   out["decimal_mark"] = shop.decimal_mark;
   out["theme"] = shop.theme;
   out["language"] = shop.language;
-  out["reasons"] = {{"retake", mirror::write(shop.reasons.retake)}, {"pass_over", mirror::write(shop.reasons.pass_over)}, {"publish", mirror::write(shop.reasons.publish)}};
+  out["reasons"] = {{"retake", mirror::write(shop.reasons.retake)}, {"pass_over", mirror::write(shop.reasons.pass_over)}, {"publish", mirror::write(shop.reasons.publish)},
+                    {"suspect", mirror::write(shop.reasons.suspect)}, {"disposition", mirror::write(shop.reasons.disposition)}};
   boost::json::array people, benches, changes, tools, masters;
   for (const auto& person : shop.people) people.push_back({{"name", person.name}, {"role", person.role}});
   for (const auto& bench : shop.benches) benches.push_back({{"id", bench.id}, {"name", bench.name}});
   for (const auto& change : shop.run_changes) changes.push_back({{"change", change.kind}, {"name", change.name}, {"then", change.then}});
   for (const auto& tool : shop.tools) tools.push_back({{"id", tool.id}, {"name", tool.name}, {"kind", tool.kind}});
   for (const auto& master : shop.masters)
-    masters.push_back({{"id", master.id}, {"name", master.name}, {"kind", master.kind}, {"size", master.size}, {"unit", master.unit}});
+    masters.push_back({{"id", master.id}, {"name", master.name}, {"kind", master.kind}, {"size", master.size}, {"unit", master.unit},
+                       {"deviation", master.deviation}, {"uncertainty", master.uncertainty}, {"calibrated", master.calibrated}, {"calibration_due", master.calibration_due}});
   out["people"] = std::move(people);
   out["benches"] = std::move(benches);
   out["run_changes"] = std::move(changes);

@@ -8,7 +8,7 @@ namespace tallystick::exporting {
 namespace {
 
 constexpr std::string_view known =
-    "lot, part, serial, walk, feature, kind, gauge, verdict, from, to, after, until, as_of_now";
+    "lot, part, serial, walk, feature, kind, gauge, verdict, from, to, after, until, as_of_now, suspect";
 
 // Takes `count` digits off the front; -1: they are not there.
 int take_digits(std::string_view& text, std::size_t count) {
@@ -153,6 +153,7 @@ Done take_parameter(const std::string& name, const std::string& value, Selection
     out.until = value;
     return take_cursor(name, value, checked);
   }
+  if (name == "suspect") return take_flag(name, value, filter.suspect);
   if (name == "as_of_now") {
     bool wanted = false;
     auto done = take_flag(name, value, wanted);

@@ -20,7 +20,7 @@ struct Selection {
 };
 
 /// Reads the parameters that EXPORT.md lists: lot, part, serial, walk, feature, kind, gauge, verdict, from, to, after,
-/// until, as_of_now. `lot` and `part` are keys or, where they do not look like one, the lot's name and the
+/// until, as_of_now, suspect. `lot` and `part` are keys or, where they do not look like one, the lot's name and the
 /// part's serial. Errors: "unknown_parameter" (says which there are), "wrong_parameter", "not_a_cursor".
 Expected<Selection> selection_from(const std::map<std::string, std::string>& parameters);
 

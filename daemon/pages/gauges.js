@@ -53,6 +53,19 @@ function trial_text(trial) {
   return make("p", { class: "trial", role: "status" }, t(`gauges.ended.${trial.why}`));
 }
 
+/// The masters that it is set on, each with its own size, limit and what its calibration says; and what the last setting showed.
+function masters_of(gauge) {
+  const rule = gauge.card.setting ?? {}, name = unit(gauge.card.unit);
+  const one = (id, size, limit, uncertainty, due) => [`${master_name(id, size)}: ${t("detail.plus_minus", { size: shown(size), limit: shown(limit), unit: name })}`,
+    uncertainty ? t("gauges.uncertainty", { amount: shown(uncertainty), unit: name }) : "", due ? t(due < new Date(now).toISOString().slice(0, 10) ? "gauges.overdue" : "gauges.due", { day: due }) : ""].filter(Boolean).join(" \u00b7 ");
+  const rows = [];
+  if (rule.master) rows.push([t("gauges.master"), one(rule.master, rule.size, rule.limit, rule.uncertainty, rule.due)]);
+  if (rule.master_2) rows.push([t("gauges.second_master"), one(rule.master_2, rule.size_2, rule.limit_2, rule.uncertainty_2, rule.due_2)]);
+  if (gauge.set_utc && gauge.zero != null) rows.push([t("gauges.last_setting"), [day_time(gauge.set_utc, now), t("gauges.zero", { amount: shown(gauge.zero), unit: name }),
+    gauge.gain ? t(rule.gain_limit ? "gauges.gain_within" : "gauges.gain", { gain: shown(gauge.gain), limit: shown(rule.gain_limit) }) : ""].filter(Boolean).join(" \u00b7 ")]);
+  return rows;
+}
+
 function card(gauge, port, recent) {
   const last = recent?.frames?.at(-1);
   const refusals = Object.entries(recent?.refusals ?? {});
@@ -65,6 +78,7 @@ function card(gauge, port, recent) {
     [t("gauges.refusals"), refusals.length ? refusals.map(([reason, count]) => `${word("frame", reason)}: ${count}`).join(", ") : t("gauges.none")],
     [t("gauges.fitness"), gauge.fit ? t("gauges.fit") : [word("why", gauge.why), gauge.card.setting?.master ? master_name(gauge.card.setting.master, gauge.card.setting.size) : ""].filter(Boolean).join(" \u00b7 ")],
   ];
+  facts.push(...masters_of(gauge));
   if (port?.why) facts.push([t("gauges.found"), make("span", { class: "fault" }, port.why, port.hint ? make("span", { class: "soft" }, ` ${port.hint}`) : null)]);
   for (const warning of port?.warnings ?? []) facts.push([t("gauges.warning"), warning]);
   return make("article", { class: "gauge", "data-gauge": gauge.id }, make("h3", {}, gauge.name, make("span", { class: "soft" }, ` ${word("speaks", gauge.speaks)}`), state_of(gauge, port)),

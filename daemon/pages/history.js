@@ -21,7 +21,7 @@ function said(line) {
   return [what, ...more].filter(Boolean).join(": ");
 }
 
-function line_row(line, with_part) {
+function line_row(line, with_part, told) {
   const cells = {
     time: when(line.utc),
     ...(with_part ? { part: line.serial ? t("head.part", { serial: line.serial }) : "" } : {}),
@@ -34,7 +34,7 @@ function line_row(line, with_part) {
       ...[line.stands ? "history.stands" : "", line.measured_again ? "detail.measured_again" : "", line.typed ? "detail.typed" : "", line.confirmed ? "detail.confirmed" : ""].filter(Boolean).map((key) => ` \u00b7 ${t(key)}`)),
     gauge: make("span", {}, line.gauge, line.raw_hex ? make("code", { class: "soft" }, ` ${bytes(line.raw_hex)}`) : ""),
     person: [line.person, line.reason, line.kind === "note" ? line.note : ""].filter(Boolean).join(" \u00b7 "),
-    facts: make("span", {}, ...line.facts.flatMap((key) => [make("a", { href: `#${anchor(key)}` }, short(key)), " "])),
+    facts: make("span", {}, ...line.facts.filter((key) => told.has(key)).flatMap((key) => [make("a", { href: `#${anchor(key)}` }, short(key)), " "])),
   };
   return make("tr", { "data-key": line.key, "data-what": line.what }, ...Object.entries(cells).map(([name, content]) => make("td", { "data-name": t(`history.${name}`) }, content)));
 }
@@ -45,7 +45,7 @@ function fact_row(fact) {
     part: fact.serial ? t("head.part", { serial: fact.serial }) : "",
     feature: [fact.balloon, fact.feature_name || fact.feature].filter(Boolean).join(" "),
     value: make("span", {}, value(fact.value, fact.unit), fact.lower || fact.upper ? make("span", { class: "soft" }, ` ${shown(fact.lower)} \u2026 ${shown(fact.upper)}`) : "", working_of_fact(fact)),
-    verdict: make("span", {}, fact.verdict ? mark(fact.verdict) : "", fact.by ? ` ${fact.side === "upper" ? "+" : "\u2212"}${shown(fact.by)}` : ""),
+    verdict: make("span", {}, fact.verdict ? mark(fact.verdict) : "", fact.mark ? make("span", { class: `mark-${fact.mark}` }, t(`records.mark.${fact.mark}`)) : "", fact.by ? ` ${fact.side === "upper" ? "+" : "\u2212"}${shown(fact.by)}` : ""),
     stands: make("span", {}, fact.overrules ? make("a", { href: `#${anchor(fact.overrules)}` }, t(fact.kind === "mark" ? "history.marks" : "history.overrules", { fact: short(fact.overrules) })) : "", " ",
       ...fact.marked_by.flatMap((key) => [make("a", { href: `#${anchor(key)}` }, t("history.marked_by", { fact: short(key) })), " "]),
       fact.overruled_by ? make("a", { href: `#${anchor(fact.overruled_by)}` }, t("history.overruled_by", { fact: short(fact.overruled_by) })) : t("history.in_force")),
@@ -73,13 +73,14 @@ export async function show_history(place, title, kind, key) {
   title.textContent = name || t("history.title");
   document.title = name || t("history.title");
   const with_part = kind === "walks";
+  const told = new Set(history.facts.map((fact) => fact.key));   // of an event about many parts only what is told here
   const filter = new URLSearchParams(with_part ? { walk: key } : { lot: history.lot, serial: history.serial });
   const benches = [...new Set(history.lines.map((line) => line.bench).filter(Boolean))].map(bench_name);
   place.append(
     make("p", { class: "soft" }, t("history.lead", { events: history.lines.length, facts: history.facts.length, walks: history.walks.length, benches: benches.join(", ") })),
     make("div", { class: "row" }, make("a", { class: "button", href: `/records?view=facts&${filter}` }, t("history.as_facts")),
       ...["csv", "jsonl"].map((form) => make("a", { class: "button", href: `/api/v1/export.${form}?${filter}`, download: `facts.${form}` }, t(`records.${form}`)))),
-    make("h2", {}, t("history.events")), table(["time", ...(with_part ? ["part"] : []), "event", "feature", "value", "verdict", "gauge", "person", "facts"], history.lines.map((line) => line_row(line, with_part))),
+    make("h2", {}, t("history.events")), table(["time", ...(with_part ? ["part"] : []), "event", "feature", "value", "verdict", "gauge", "person", "facts"], history.lines.map((line) => line_row(line, with_part, told))),
     make("h2", {}, t("records.facts")), table(["fact", "kind", "part", "feature", "value", "verdict", "stands", "reason"], history.facts.map(fact_row)),
     make("h2", {}, t("history.editions")), ...history.editions.map(edition_part));
 }

@@ -18,7 +18,7 @@ export async function start_page() {
   return page;
 }
 
-const pages = [["/", "page.benches"], ["/gauges", "page.gauges"], ["/records", "page.records"], ["/checklists", "page.checklists"], ["/faults", "page.faults"]];
+const pages = [["/", "page.benches"], ["/gauges", "page.gauges"], ["/records", "page.records"], ["/suspects", "page.suspects"], ["/checklists", "page.checklists"], ["/faults", "page.faults"]];
 function menu_of_pages() {
   return pages.map(([path, name]) => make("a", { href: path, "aria-current": path === location.pathname ? "page" : null }, t(name)));
 }

@@ -27,7 +27,7 @@ function wanted() {
     const value = query.get(name)?.trim();
     if (value) out.set(name, name === "from" || name === "to" ? instant(value) : value);
   }
-  if (query.get("as_of_now")) out.set("as_of_now", "true");
+  for (const name of ["as_of_now", "suspect"]) if (query.get(name)) out.set(name, "true");
   return out;
 }
 
@@ -44,6 +44,7 @@ function show_filter() {
     field("from", { type: "datetime-local" }), field("to", { type: "datetime-local" }),
     ...(query.get("walk") ? [make("input", { type: "hidden", name: "walk", value: query.get("walk") })] : []),
     make("label", { class: "tick" }, make("input", { type: "checkbox", name: "as_of_now", value: "1", checked: query.get("as_of_now") ? true : null }), t("records.as_of_now")),
+    make("label", { class: "tick" }, make("input", { type: "checkbox", name: "suspect", value: "1", checked: query.get("suspect") ? true : null }), t("records.suspect")),
     make("button", { class: "main-button" }, t("records.show")), make("a", { class: "button", href: "/records" }, t("records.all")));
   find("page-filter").addEventListener("submit", (event) => {
     event.preventDefault();
@@ -83,7 +84,7 @@ const columns = {
     measured: (row) => when(row.measured_utc), lot: (row) => row.lot_name,
     part: (row) => (row.part ? link({ view: "history", part: row.part }, t("head.part", { serial: row.serial })) : ""),
     kind: (row) => word("fact", row.kind), feature: (row) => [row.balloon, row.feature_name || row.feature, row.place].filter(Boolean).join(" "),
-    verdict: (row) => make("span", {}, row.verdict ? verdict(row.verdict) : "", row.by ? ` ${row.side === "upper" ? "+" : "\u2212"}${shown(row.by)}` : ""), value: (row) => ["number", make("span", {}, row.value ? `${shown(row.value)} ${unit(row.unit)}` : "", working_of_fact(row))],
+    verdict: (row) => make("span", {}, row.verdict ? verdict(row.verdict) : "", row.mark ? make("span", { class: `mark-${row.mark}` }, t(`records.mark.${row.mark}`)) : "", row.by ? ` ${row.side === "upper" ? "+" : "\u2212"}${shown(row.by)}` : ""), value: (row) => ["number", make("span", {}, row.value ? `${shown(row.value)} ${unit(row.unit)}` : "", working_of_fact(row))],
     limits: (row) => ["number", row.lower || row.upper ? `${shown(row.lower)} \u2026 ${shown(row.upper)}` : ""],
     gauge: (row) => row.gauge, person: (row) => row.person,
     remark: (row) => [row.measured_again ? t("detail.measured_again") : "", row.typed ? t("detail.typed") : "", row.confirmed ? t("detail.confirmed") : "", judged_by(row), row.reason, row.note].filter(Boolean).join(", "),

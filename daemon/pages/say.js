@@ -26,6 +26,8 @@ function within(step) {
 function for_setting(step) {
   const size = shown(step.size ?? step.nominal), master = master_name(step.master, size);
   const values = { gauge: capital(step.name), master, within: within(step), unit: unit(step.unit), size };
+  if (step.master_overdue) return { title: t("do.setting_overdue", { ...values, master: capital(master) }), how: t("how.setting_overdue", { ...values, day: step.master_overdue }) };
+  if (step.points === 2) values.within = `${values.within} (${t("how.setting_point", { point: step.point })})`;
   if (step.phase === "as_left") return { title: t("do.setting_left", { ...values, gauge: step.name }), how: t("how.setting_left", values) };
   return { title: t("do.setting_found", { ...values, master: capital(master) }), how: t(step.attempt > 1 ? "how.setting_wipe" : "how.setting_found", { ...values, gauge: step.attempt > 1 ? step.name : values.gauge }) };
 }
@@ -106,7 +108,7 @@ export function sentence(view, now) {
     case "idle": {
       // What is under way at a master comes first, then what is due.
       const due = view.settings_due ?? [];
-      const first = due.find((each) => each.phase === "as_left") ?? due.find((each) => each.attempt > 1) ?? due[0];
+      const first = due.find((each) => each.phase === "as_left") ?? due.find((each) => each.attempt > 1) ?? due.find((each) => each.point === 2) ?? due[0];
       if (first) return { ...for_setting(first), caution: [t("caution.measure")] };
       return { title: t(view.parked?.length ? "do.idle_parked" : "do.idle"), how: t("how.idle"), caution: [t("caution.measure"), t("caution.release")] };
     }

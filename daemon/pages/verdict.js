@@ -50,7 +50,8 @@ function setting(last) {
   const bad = last.verdict === "reject";
   const failed = bad && (last.stands || last.why === "as_left");
   return { shape: last.verdict || "neutral", word: t(failed ? "verdict.setting_failed" : bad ? "verdict.setting_bad" : "verdict.setting_good"), detail: amount(last),
-           more: [t("detail.of_master", { nominal: shown(last.nominal), lower: shown(last.lower), upper: shown(last.upper) })] };
+           more: [t("detail.of_master", { nominal: shown(last.nominal), lower: shown(last.lower), upper: shown(last.upper) }),
+                  last.gain ? t(bad && !(Number(last.by) > 0) ? "detail.gain_outside" : "detail.gain", { gain: shown(last.gain) }) : ""] };
 }
 
 /// A capture that runs: its value so far, never a verdict.

@@ -19,14 +19,35 @@ const std::string& select_list() {
   return list;
 }
 
-/// Facts that a later fact of the path overrules are left out.
-std::string not_overruled(const std::vector<Segment>& path, const Segment& segment) {
-  std::string sql = " AND NOT EXISTS(SELECT 1 FROM fact AS later WHERE later.overrules = '" +
-                    segment.journal + "-' || fact.seq || '/' || fact.n AND later.overrules <> '' AND (";
+/// That `name`'s row lies on the path.
+std::string on_path(const std::vector<Segment>& path, const std::string& name) {
+  std::string sql = "(";
   for (std::size_t index = 0; index < path.size(); ++index)
-    sql += std::string(index == 0 ? "" : " OR ") + "(later.branch = " + std::to_string(path[index].number) +
-           " AND later.seq <= " + std::to_string(path[index].last) + ")";
-  return sql + "))";
+    sql += std::string(index == 0 ? "" : " OR ") + "(" + name + ".branch = " + std::to_string(path[index].number) +
+           " AND " + name + ".seq <= " + std::to_string(path[index].last) + ")";
+  return sql + ")";
+}
+
+/// A later fact of the path ends `name`, a mark.
+std::string ended(const std::vector<Segment>& path, const std::string& name) {
+  return "EXISTS(SELECT 1 FROM fact AS ended WHERE ended.overrules = (SELECT journal FROM branch WHERE number = " + name +
+         ".branch) || '-' || " + name + ".seq || '/' || " + name + ".n AND ended.overrules <> '' AND " + on_path(path, "ended") + ")";
+}
+
+std::string names_this(const std::string& name, const Segment& segment) {
+  return name + ".overrules = '" + segment.journal + "-' || fact.seq || '/' || fact.n AND " + name + ".overrules <> ''";
+}
+
+/// Facts that a later fact of the path overrules are left out. A suspect mark that has ended overrules nothing.
+std::string not_overruled(const std::vector<Segment>& path, const Segment& segment) {
+  return " AND NOT EXISTS(SELECT 1 FROM fact AS later WHERE " + names_this("later", segment) + " AND " + on_path(path, "later") +
+         " AND NOT (later.kind = 'mark' AND later.verdict = 'suspect' AND " + ended(path, "later") + "))";
+}
+
+/// Only facts on which a suspect mark stands.
+std::string stands_suspect(const std::vector<Segment>& path, const Segment& segment) {
+  return " AND EXISTS(SELECT 1 FROM fact AS mark WHERE " + names_this("mark", segment) +
+         " AND mark.kind = 'mark' AND mark.verdict = 'suspect' AND " + on_path(path, "mark") + " AND NOT " + ended(path, "mark") + ")";
 }
 
 }  // namespace
@@ -47,7 +68,7 @@ bool has_indexed_filter(const FactFilter& filter) {
 
 bool has_filter(const FactFilter& f) {
   return has_indexed_filter(f) || !f.lot_name.empty() || !f.serial.empty() || !f.feature.empty() ||
-         !f.kind.empty() || !f.gauge.empty() || !f.verdict.empty() || !f.from_utc.empty() || !f.to_utc.empty();
+         !f.kind.empty() || !f.gauge.empty() || !f.verdict.empty() || !f.from_utc.empty() || !f.to_utc.empty() || f.suspect;
 }
 
 FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
@@ -80,9 +101,15 @@ FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segm
   add("verdict", "=", filter.verdict);
   add("measured_utc", ">=", filter.from_utc);
   add("measured_utc", "<", filter.to_utc);
-  if (view == View::as_of_now) out.sql += not_overruled(path, segment);
+  if (view == View::as_of_now && !filter.suspect) out.sql += not_overruled(path, segment);
+  if (filter.suspect) out.sql += stands_suspect(path, segment);
   out.sql += newest_first ? " ORDER BY seq DESC, n DESC LIMIT ?5" : " ORDER BY seq, n LIMIT ?5";
   return out;
+}
+
+std::string mark_state_sql(const std::vector<Segment>& path) {
+  return "SELECT coalesce(max(CASE WHEN " + ended(path, "mark") + " THEN 1 ELSE 2 END), 0) FROM fact AS mark WHERE mark.overrules = ?1"
+         " AND mark.overrules <> '' AND mark.kind = 'mark' AND mark.verdict = 'suspect' AND " + on_path(path, "mark");
 }
 
 Fact fact_of(const Statement& row) {

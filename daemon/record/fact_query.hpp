@@ -25,6 +25,8 @@ bool has_filter(const FactFilter& filter);
 FactQuery fact_query(const FactFilter& filter, View view, const std::vector<Segment>& path,
                      const Segment& segment, Route route, bool newest_first = false);
 
+/// Parameter 1: a fact's key. One row: 0 no suspect mark was ever on it, 1 all of them have ended, 2 one stands.
+std::string mark_state_sql(const std::vector<Segment>& path);
 /// Columns 2.. of a row of such a query.
 Fact fact_of(const Statement& row);
 

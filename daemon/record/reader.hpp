@@ -35,6 +35,7 @@ struct FactFilter {
   std::string gauge;
   std::string verdict;  ///< "accept", "reject"; of marks "suspect", "cleared"
   std::string from_utc, to_utc;
+  bool suspect = false;  ///< only facts on which a suspect mark stands, whatever the view
 };
 
 /// `all`: every fact ever given. `as_of_now`: without the facts that later facts of the current branch's path
@@ -141,6 +142,8 @@ class Reader {
   /// Events of one kind, newest first; bounded likewise. A position behind a fact of an event has that event before it.
   Expected<EventPage> events_before(const Cursor& before, std::string_view kind, std::size_t limit);
   Expected<std::optional<FactRow>> fact(const Key& event, std::uint64_t n);
+  /// Of each key of a fact: "suspect" (a mark on it stands), "cleared" (all have ended), or "" (it was never marked).
+  Expected<std::vector<std::string>> mark_states(const std::vector<std::string>& facts);
   Expected<std::optional<FactRow>> last_fact(const FactFilter& filter);
 
   Expected<std::optional<BranchPoint>> branch_point(const Cursor& cursor);

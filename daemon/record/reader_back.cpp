@@ -102,6 +102,23 @@ Expected<FactPage> Reader::facts_before(const Cursor& before, const FactFilter& 
   return page;
 }
 
+Expected<std::vector<std::string>> Reader::mark_states(const std::vector<std::string>& facts) {
+  std::vector<std::string> out;
+  const auto path = current_path(inside_->connection);
+  if (!path) return tl::unexpected<Error>(path.error());
+  if (path->empty()) return std::vector<std::string>(facts.size());
+  Statement* state = inside_->prepared(mark_state_sql(*path));
+  if (state == nullptr) return inside_->fault();
+  for (const auto& fact : facts) {
+    state->bind_text(1, fact);
+    if (!state->row()) return inside_->fault();
+    const auto found = state->integer(0);
+    out.emplace_back(found == 2 ? "suspect" : found == 1 ? "cleared" : "");
+    state->reset();
+  }
+  return out;
+}
+
 Expected<EventPage> Reader::events_before(const Cursor& before, std::string_view kind, std::size_t limit) {
   auto place = inside_->locate(before.at_beginning() ? Cursor{} : before);
   if (!place) return tl::unexpected<Error>(place.error());

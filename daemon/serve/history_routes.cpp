@@ -1,5 +1,6 @@
 #include "daemon/serve/history_routes.hpp"
 
+#include <algorithm>
 #include <charconv>
 #include <memory>
 
@@ -72,7 +73,15 @@ Expected<Answer> facts(const Asked& asked, record::Reader& reader) {
       reader.facts_before(asked.before, asked.selection.filter, asked.limit, asked.selection.view);
   if (!page) return tl::unexpected(page.error());
   json::array rows;
-  for (const auto& row : page->rows) rows.push_back(fact_json(record::fact_key(row.event, row.n), row.fact));
+  std::vector<std::string> keys;
+  for (const auto& row : page->rows) keys.push_back(record::fact_key(row.event, row.n));
+  const auto marks = reader.mark_states(keys);
+  if (!marks) return tl::unexpected(marks.error());
+  for (std::size_t n = 0; n < keys.size(); ++n) {
+    auto row = fact_json(keys[n], page->rows[n].fact);
+    row["mark"] = (*marks)[n];
+    rows.push_back(std::move(row));
+  }
   return page_of(std::move(rows), "facts", page->next, page->more, asked);
 }
 
@@ -90,6 +99,13 @@ Expected<Answer> walks(const Asked& asked, record::Reader& reader) {
   return page_of(mirror::write<true>(page->rows).as_array(), "walks", page->next, page->more, asked);
 }
 
+/// One of the marks on it has not ended.
+bool stands_marked(const record::History& history, const record::HistoryFact& fact) {
+  return std::any_of(history.facts.begin(), history.facts.end(), [&](const auto& mark) {
+    return mark.overruled_by.empty() && std::find(fact.marked_by.begin(), fact.marked_by.end(), mark.key) != fact.marked_by.end();
+  });
+}
+
 Answer history_json(const record::History& history) {
   json::object out{{"lot", history.lot},
                    {"lot_name", history.lot_name},
@@ -103,6 +119,7 @@ Answer history_json(const record::History& history) {
     auto row = fact_json(fact.key, fact.fact);
     row["overruled_by"] = fact.overruled_by;
     row["marked_by"] = mirror::write(fact.marked_by);
+    row["mark"] = fact.marked_by.empty() ? "" : stands_marked(history, fact) ? "suspect" : "cleared";
     all.push_back(std::move(row));
   }
   out["facts"] = std::move(all);

@@ -37,6 +37,8 @@ constexpr std::array kinds{
     Kind{"unknown_walk", 404, "No such walk", "GET /api/v1/walks lists the walks that are open."},
     Kind{"unknown_part", 404, "No such part", "GET /api/v1/records/parts lists the parts of the record."},
     Kind{"unknown_lot", 404, "No such lot", "GET /api/v1/lots lists the lots."},
+    Kind{"unknown_suspect", 404, "This result does not stand suspect",
+         "It was measured again, or somebody has decided. GET /api/v1/suspects lists those that do."},
     Kind{"unknown_gauge", 404, "No such gauge", "GET /api/v1/gauges lists the gauges."},
     Kind{"unknown_edition", 404, "No such edition", "GET /api/v1/checklists lists the editions."},
     Kind{"unknown_size", 404, "No such size", "The size table of the family lists its sizes."},

@@ -37,6 +37,8 @@ constexpr std::array rules{
                 "The message names both: leave one of them out."},
     RuleProblem{"csv", "The size table is no CSV",
                 "The message names line and column (RFC 4180: quotes are doubled)."},
+    RuleProblem{"customer_note_missing", "What was the customer told?",
+                "The part was released: a decision about it needs a note on telling the customer."},
     RuleProblem{"cut_short", "The bytes end too soon", "They are no whole capture: ask for them again."},
     RuleProblem{"declined", "The gauge declined the request",
                 "Its reason stands in the message: look at its dialect and at its settings."},
@@ -131,6 +133,8 @@ constexpr std::array rules{
     RuleProblem{"out_of_range", "Outside the range",
                 "The message names the range that is expected."},
     RuleProblem{"overflow", "Too large", "The value does not fit its exact count."},
+    RuleProblem{"parts_open", "Some parts are not settled",
+                "The message names them and why: held without a disposition, suspect, or still to be measured."},
     RuleProblem{"port_absent", "The port is not there",
                 "Nothing is plugged in under its path, or nothing answers at its address: look at cable, "
                 "power, path and address."},

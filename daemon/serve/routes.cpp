@@ -23,7 +23,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 7> lists{{{"
                                                                               {"words", "words"}}};
 
 /// Pages that are read sitting down, each at its own name.
-constexpr std::array<std::string_view, 4> sitting{"gauges", "records", "checklists", "faults"};
+constexpr std::array<std::string_view, 5> sitting{"gauges", "records", "suspects", "checklists", "faults"};
 
 std::string media_type_of(std::string_view name) {
   constexpr std::array<std::pair<std::string_view, std::string_view>, 5> types{

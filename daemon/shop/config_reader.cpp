@@ -154,7 +154,15 @@ class ConfigReader {
     if (!table.has("size"))
       table.fault("", "missing_key", "\"size\" is missing", "add the certified size: size = \"25.002\"");
     const bool sized = value(table, "size", master.unit, master.size).has_value();
+    static_cast<void>(value(table, "deviation", master.unit, master.deviation));
+    const auto uncertainty = value(table, "uncertainty", master.unit, master.uncertainty);
+    if (uncertainty && uncertainty->count() < 0)
+      table.fault("uncertainty", "out_of_range", "an uncertainty below zero",
+                  "write the expanded uncertainty of its certificate: \"0.0006\"");
+    date(table, "calibrated", master.calibrated);
     date(table, "calibration_due", master.calibration_due);
+    if (!master.calibrated.empty() && !master.calibration_due.empty() && master.calibration_due < master.calibrated)
+      table.fault("calibration_due", "contradiction", "it is due before it was calibrated", "look at both days");
     if (fresh(table, master.id, "master") && sized) config.masters.push_back(std::move(master));
     table.done();
   }
@@ -422,13 +430,14 @@ class ConfigReader {
     auto& rule = gauge.setting;
     rule.master = table.needed_text("master");
     must_exist(table, "master", rule.master, "master");
-    take_master(table, config, gauge);
-    if (!table.has("limit"))
-      table.fault("", "missing_key", "\"limit\" is missing",
-                  "how far the reading on the master may lie off: limit = \"0.002\"");
-    const auto limit = value(table, "limit", gauge.unit, rule.limit);
-    if (limit && limit->count() < 0)
-      table.fault("limit", "out_of_range", "a limit below zero", "write an amount: 0.002");
+    read_point(table, config, gauge, {"master", "limit", rule.master, rule.size, rule.limit, rule.uncertainty, rule.due});
+    rule.master_2 = table.text("second_master");
+    if (!rule.master_2.empty()) {
+      must_exist(table, "second_master", rule.master_2, "master");
+      read_point(table, config, gauge,
+                 {"second_master", "second_limit", rule.master_2, rule.size_2, rule.limit_2, rule.uncertainty_2, rule.due_2});
+    }
+    read_gain(table, gauge);
     rule.hours = table.number("hours", 0, 1e5, 0);
     rule.parts = table.whole("parts", 0, 1000000, 0);
     rule.grace_minutes = table.number("grace_minutes", 0, 1440, rule.grace_minutes);
@@ -443,30 +452,85 @@ class ConfigReader {
     table.done();
   }
 
-  /// The master's certified size, in the gauge's unit.
-  void take_master(TomlTable& table, const ShopConfig& config, GaugeCard& gauge) {
+  /// One of the masters of a setting: the keys that say it, and where it goes.
+  struct Point {
+    const char *master_key, *limit_key;
+    const std::string& master;
+    std::string &size, &limit, &uncertainty, &due;
+  };
+  void read_point(TomlTable& table, const ShopConfig& config, const GaugeCard& gauge, const Point& point) {
+    take_master(table, config, gauge, point);
+    if (!table.has(point.limit_key))
+      table.fault("", "missing_key", quoted(point.limit_key) + " is missing",
+                  std::string("how far the reading on the master may lie off: ") + point.limit_key + " = \"0.002\"");
+    const auto limit = value(table, point.limit_key, gauge.unit, point.limit);
+    if (limit && limit->count() < 0)
+      table.fault(point.limit_key, "out_of_range", "a limit below zero", "write an amount: 0.002");
+    const auto of = Unit::named(gauge.unit);
+    const auto uncertainty = of && !point.uncertainty.empty() ? Quantity::parse(point.uncertainty, *of) : fail("", "");
+    if (limit && uncertainty && limit->count() <= uncertainty->count())
+      table.fault(point.limit_key, "guard_too_wide",
+                  "the uncertainty of master " + quoted(point.master) + " (" + point.uncertainty + ") leaves nothing of the limit " + point.limit,
+                  "use a better master, or a limit that the gauge's work allows");
+  }
+
+  void read_gain(TomlTable& table, GaugeCard& gauge) {
+    auto& rule = gauge.setting;
+    rule.gain_limit = table.quoted("gain_limit");
+    if (rule.master_2.empty()) {
+      for (const char* key : {"second_limit", "gain_limit"})
+        if (table.has(key))
+          table.fault(key, "contradiction", "it belongs to a setting at two points, and there is one master",
+                      "name second_master, or take it out");
+      static_cast<void>(table.quoted("second_limit"));
+      return;
+    }
+    if (!rule.gain_limit.empty())
+      if (const auto limit = Quantity::parse(rule.gain_limit, *Unit::named("ratio")); !limit || limit->count() < 0)
+        table.fault("gain_limit", "wrong_value", quoted(rule.gain_limit) + " is no amount",
+                    "how far the gain may lie from 1, as a plain decimal: \"0.002\"");
+    const auto of = Unit::named(gauge.unit);
+    if (!of) return;
+    const auto first = Quantity::parse(rule.size, *of), second = Quantity::parse(rule.size_2, *of);
+    if (first && second && first->count() == second->count())
+      table.fault("second_master", "contradiction", "both masters have one size, so they show no gain",
+                  "use masters near both ends of what the gauge measures");
+  }
+
+  /// The master's own size (as marked, plus its calibrated deviation), its uncertainty and due day, in the gauge's unit.
+  void take_master(TomlTable& table, const ShopConfig& config, const GaugeCard& gauge, const Point& point) {
     const auto master = std::find_if(config.masters.begin(), config.masters.end(),
-                                     [&](const Master& one) { return one.id == gauge.setting.master; });
+                                     [&](const Master& one) { return one.id == point.master; });
     const auto card_unit = Unit::named(gauge.unit);
     if (master == config.masters.end() || !card_unit) return;
     const auto master_unit = Unit::named(master->unit);
-    const auto size = master_unit ? Quantity::parse(master->size, *master_unit) : Quantity::parse("", Unit());
+    if (!master_unit) return;
+    point.due = master->calibration_due;
+    const auto marked = Quantity::parse(master->size, *master_unit);
+    if (!marked) return;
+    const auto deviation = master->deviation.empty() ? Expected<Quantity>(Quantity::of_count(0, *master_unit))
+                                                     : Quantity::parse(master->deviation, *master_unit);
+    const auto size = deviation ? add(*marked, *deviation) : deviation;
     if (!size) return;
-    // As it stands on its certificate ("25.000") where the units are the same.
-    const auto text =
-        *master_unit == *card_unit ? Expected<std::string>(master->size) : size->text(*card_unit);
-    if (text)
-      gauge.setting.size = *text;
-    else
-      table.fault(
-          "master", text.error().code,
-          "the master's " + master->size + " " + master->unit + " cannot be written exactly in " + gauge.unit,
-          "use a master that is certified in the gauge's unit");
+    const auto in_gauge = [&](const Quantity& quantity, const std::string& written) -> std::string {
+      // As it stands on its certificate ("25.000") where the units are the same.
+      if (*master_unit == *card_unit && !written.empty()) return written;
+      const auto text = quantity.text(*card_unit);
+      if (text) return *text;
+      table.fault(point.master_key, text.error().code,
+                  "the master's " + quantity.text() + " " + master->unit + " cannot be written exactly in " + gauge.unit,
+                  "use a master that is certified in the gauge's unit");
+      return {};
+    };
+    point.size = in_gauge(*size, master->deviation.empty() ? master->size : "");
+    if (!master->uncertainty.empty())
+      if (const auto uncertainty = Quantity::parse(master->uncertainty, *master_unit))
+        point.uncertainty = in_gauge(*uncertainty, master->uncertainty);
     const auto lower = Quantity::parse(gauge.range_lower, *card_unit),
                upper = Quantity::parse(gauge.range_upper, *card_unit);
     if (lower && upper && convertible(size->unit(), *card_unit) && (*size < *lower || *upper < *size))
-      table.fault("master", "out_of_range",
-                  "the master's " + master->size + " " + master->unit + " lies outside the gauge's range " +
+      table.fault(point.master_key, "out_of_range",
+                  "the master's " + size->text() + " " + master->unit + " lies outside the gauge's range " +
                       gauge.range_lower + " to " + gauge.range_upper,
                   "use a master within it");
   }
@@ -509,12 +573,22 @@ class ConfigReader {
       return;
     }
     TomlTable table(text_, *from, "reasons");
-    config.reasons = {table.texts("retake"), table.texts("pass_over"), table.texts("publish")};
+    config.reasons.retake = table.texts("retake");
+    config.reasons.pass_over = table.texts("pass_over");
+    config.reasons.publish = table.texts("publish");
+    // A configuration from before these lists stays as good as it was.
+    config.reasons.suspect = {"the gauge's error is too small to matter here", "measured on another gauge since",
+                              "the gauge was proven good after all", "the part is at hand", "the customer decided"};
+    config.reasons.disposition = {"can be machined again", "cannot be mended", "works as it is", "fault of the material",
+                                  "the customer decided"};
+    if (table.has("suspect")) config.reasons.suspect = table.texts("suspect");
+    if (table.has("disposition")) config.reasons.disposition = table.texts("disposition");
     for (const auto& [key, list] :
-         {std::pair{"retake", &config.reasons.retake}, std::pair{"pass_over", &config.reasons.pass_over}})
+         {std::pair{"retake", &config.reasons.retake}, std::pair{"pass_over", &config.reasons.pass_over},
+          std::pair{"suspect", &config.reasons.suspect}, std::pair{"disposition", &config.reasons.disposition}})
       if (list->empty())
         table.fault(key, "empty", "the list is empty",
-                    "without a reason nobody can take a value again or pass a step over");
+                    "without a reason nobody can take a value again, pass a step over, or decide about a part");
     table.done();
   }
 

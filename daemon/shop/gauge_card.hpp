@@ -15,15 +15,20 @@ namespace tallystick::shop {
 /// Setting on a master, for gauges that need it. Values are exact decimal text in the card's unit.
 struct SettingRule {
   std::string master;          ///< id of the master ("ring-25"); empty: needs none
-  std::string size;            ///< the master's certified size, "25.002"
+  std::string size;            ///< the master's own size: as marked, plus its calibrated deviation, "25.002"
   std::string limit;           ///< how far the as-found reading may lie from `size`, "0.002"
   double hours = 0;            ///< due after so many hours; 0: no such limit
   int parts = 0;               ///< due after so many parts; 0: no such limit
   std::vector<std::string> void_on = {"power"};  ///< of "power" "person" "restart" "port"
   double grace_minutes = 20;   ///< a part that was begun may be finished for so long
+  std::string uncertainty;     ///< expanded, of that size: the reading must lie inside `limit` by so much; empty: 0
+  std::string due;             ///< the master may not be used after that day, "2027-06-30"; empty: none
+  std::string master_2, size_2, limit_2, uncertainty_2, due_2;  ///< a second one: set at two points; empty: at one
+  std::string gain_limit;      ///< with two: how far the gain may lie from 1, "0.002"; empty: shown, not judged
   bool operator==(const SettingRule&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(SettingRule, (), (master, size, limit, hours, parts, void_on, grace_minutes))
+BOOST_DESCRIBE_STRUCT(SettingRule, (), (master, size, limit, hours, parts, void_on, grace_minutes, uncertainty, due, master_2,
+  size_2, limit_2, uncertainty_2, due_2, gain_limit))
 
 /// One gauge of the register, as the configuration states it. Ids are [a-z0-9-]{1,40}, never used again.
 struct GaugeCard {

@@ -100,11 +100,14 @@ Done split_address(const std::string& address, TcpCard& out);
 /// A master (setting ring, gauge block): what a gauge is checked against.
 struct Master {
   std::string id, name, kind;   ///< "ring-25", "ring 25.002", "setting-ring"
-  std::string size, unit;       ///< certified size, exact decimal text
-  std::string calibration_due;  ///< "2027-06-30", empty: none
+  std::string size, unit;       ///< as marked or certified, exact decimal text
+  std::string deviation;        ///< what calibration found it to differ from `size`, "-0.0004"; empty: 0
+  std::string uncertainty;      ///< expanded, of that calibration, "0.0006"; empty: not stated
+  std::string calibrated;       ///< "2026-06-30", empty: not stated
+  std::string calibration_due;  ///< "2027-06-30": it may not be used after that day; empty: none
   bool operator==(const Master&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Master, (), (id, name, kind, size, unit, calibration_due))
+BOOST_DESCRIBE_STRUCT(Master, (), (id, name, kind, size, unit, deviation, uncertainty, calibrated, calibration_due))
 
 /// A plug or mating part, stated once a walk. `kind` is what a feature's `tool` names.
 struct Tool {
@@ -132,9 +135,11 @@ BOOST_DESCRIBE_STRUCT(RunChangeKind, (), (kind, name, then))
 /// Reasons come from these lists, never typed at the bench.
 struct Reasons {
   std::vector<std::string> retake, pass_over, publish;
+  std::vector<std::string> suspect;      ///< of a decision about a suspect result
+  std::vector<std::string> disposition;  ///< of what becomes of a rejected part
   bool operator==(const Reasons&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Reasons, (), (retake, pass_over, publish))
+BOOST_DESCRIBE_STRUCT(Reasons, (), (retake, pass_over, publish, suspect, disposition))
 
 struct ShopConfig {
   std::string name;                ///< of the shop, for page heads

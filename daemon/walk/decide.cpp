@@ -116,6 +116,8 @@ Done route(Draft& draft) {
   if (kind == "type_value") return decide_typed(draft);
   if (walk_commands.contains(kind)) return decide_walk_command(draft);
   if (kind == "open_lot" || kind == "run_change" || kind == "run_release") return decide_lot_command(draft);
+  if (kind == "clear_suspect") return decide_suspect_command(draft);
+  if (kind == "disposition" || kind == "close_lot" || kind == "release") return decide_fate_command(draft);
   if (kind == "publish" || kind == "withdraw") return decide_edition_command(draft);
   if (house.contains(kind)) return decide_house_event(draft);
   return fail("unknown_command", "no command \"" + kind + "\"", "kind", "the commands stand in the API's table");

@@ -32,7 +32,7 @@ struct RunChangeRule {
 
 /// What the configuration says, as far as the rules need it.
 struct ShopWords {
-  std::vector<std::string> retake_reasons, pass_reasons, set_aside_reasons;
+  std::vector<std::string> retake_reasons, pass_reasons, set_aside_reasons, suspect_reasons, disposition_reasons;
   std::vector<RunChangeRule> run_changes;
   std::vector<Tool> tools;
   std::vector<std::string> benches;
@@ -73,7 +73,19 @@ std::string present_ask(const WalkState& walk);
 /// Id of a gauge's setting that is asked for.
 std::string setting_ask(const GaugeState& gauge);
 
-/// "" when the gauge need not be set now, else why: "never_set" "failed" "power" "restart" "person" "port" "hours" "parts".
+/// The master that a gauge's setting asks for now: its only one, or the first or the second of two.
+struct SettingPoint {
+  std::string master, size, limit, uncertainty, due;
+  bool second = false;
+};
+SettingPoint setting_point(const GaugeState& gauge);
+/// Where the reading on it must lie: the master's own size, within the limit less the master's uncertainty.
+Expected<Limits> limits_at(const SettingPoint& point, Unit unit);
+/// The master's calibration is overdue: it may not be used.
+bool overdue(const SettingPoint& point, const Stamp& now);
+
+/// "" when the gauge need not be set now, else why: "never_set" "failed" "power" "restart" "person" "port" "hours" "parts"
+/// "second_point" (of two masters the second is still to be read).
 std::string setting_due(const GaugeState& gauge, const Context& context, const Stamp& now);
 /// When it was due by time (for grace); nullopt where it is due by an event.
 std::optional<std::int64_t> setting_void_at_utc_us(const GaugeState& gauge);

@@ -36,6 +36,9 @@ void started(Draft& draft) {
     draft.bench(id).displays.clear();
     if (!state.walk.empty()) resume_walk(draft, state.walk);
   }
+  // Of a setting at two points half is none: it may have been switched off in between.
+  for (const auto& [id, gauge] : draft.states.gauges)
+    if (!gauge.first_read.empty()) draft.gauge(id).state.first_read.clear();
   draft.out.what = "started";
 }
 
@@ -66,7 +69,10 @@ Done gauge_card(Draft& draft) {
   if (auto done = mirror::read(*card, read, "card"); !done) return done;
   auto& gauge = draft.gauge(read.id);
   // Another master, another size of it: what was set is not set any more.
-  if (!(gauge.state.card.setting == read.setting) && gauge.state.fitness == "fit") gauge.state.fitness = "unset";
+  if (!(gauge.state.card.setting == read.setting)) {
+    if (gauge.state.fitness == "fit") gauge.state.fitness = "unset";
+    gauge.state.first_read.clear();
+  }
   gauge.state.card = read;
   draft.about_gauge = read.id;
   draft.out.what = draft.input.kind;

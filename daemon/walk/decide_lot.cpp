@@ -43,7 +43,7 @@ Done open_lot(Draft& draft) {
   lot.part_number = newest->part_number;
   for (const auto& [key, open] : draft.states.lots)
     if (open.lot_name == lot.lot_name && open.family == lot.family && open.size == lot.size)
-      return fail("refused", "lot " + lot.lot_name + " of " + lot.size + " is open already", key, "choose it, or another name");
+      return fail("refused", "lot " + lot.lot_name + " of " + lot.size + (open.closed_utc.empty() ? " is open already" : " was closed: its name is taken"), key, "choose it, or another name");
   // A new lot is a new setup.
   lot.need = "first_part";
   lot.then_release = true;
@@ -60,7 +60,9 @@ Expected<LotDraft*> lot_of(Draft& draft) {
   if (!key) return tl::unexpected(key.error());
   if (!draft.states.lots.contains(*key)) return fail("unknown_lot", "no open lot " + *key, "lot");
   draft.about_lot = *key;
-  return &draft.lot(*key);
+  auto& lot = draft.lot(*key);
+  if (!lot.state.closed_utc.empty()) return fail("not_now", "lot " + lot.state.lot_name + " was closed", "lot");
+  return &lot;
 }
 
 Done run_change(Draft& draft) {

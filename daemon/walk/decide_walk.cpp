@@ -86,6 +86,8 @@ Done begin_walk(Draft& draft) {
     bench.walk.clear();
   }
   auto& lot = draft.lot(*lot_key);
+  if (!lot.state.closed_utc.empty() && lot.before->given_back.empty())
+    return fail("not_now", "lot " + lot.state.lot_name + " was closed", *lot_key, "open another lot");
   const auto first = body_number(draft.input, "first", lot.state.first);
   const auto last = body_number(draft.input, "last", lot.state.last);
   if (!first) return tl::unexpected(first.error());

@@ -78,8 +78,7 @@ void make_result(Draft& draft, WalkDraft& walk, std::size_t index, Working readi
   const auto& prepared = walk.edition->features[index];
   PartState& part = walk.part();
   auto worked = work_out(feature, prepared, std::move(readings));
-  const auto known = part.results.find(feature.key);
-  const std::string overruled = known == part.results.end() ? "" : known->second;
+  const std::string overruled = result_before(part, feature.key);
   {
     Fact& fact = add_result(draft, walk, index, overruled, behind);
     fact.limits_of = limits_of_stage(feature, part.stage);

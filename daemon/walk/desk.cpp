@@ -534,7 +534,7 @@ void Desk::command(Command command, Answered answered) {
   input.kind = std::move(command.kind);
   static const std::set<std::string> from_people = {"state_person", "open_lot", "begin_walk", "act", "type_value", "state_tool",
       "park", "take_up", "note", "set_aside", "move_reading", "change_person", "run_change", "run_release", "lift_hold", "end_walk",
-      "give_up", "ask_gauge", "publish", "withdraw", "confirm_clock"};
+      "give_up", "ask_gauge", "publish", "withdraw", "confirm_clock", "clear_suspect", "disposition", "close_lot", "release"};
   if (!from_people.contains(input.kind)) {
     if (answered) answered(fail("unknown_command", "no command \"" + input.kind + "\"", "kind", "the table of commands stands in the API's page"));
     return;
@@ -553,7 +553,8 @@ void Desk::command(Command command, Answered answered) {
     if (answered) done ? answered(json::object{{"what", "asked"}}) : answered(tl::unexpected(done.error()));
     return;
   }
-  static const std::set<std::string> without_bench = {"open_lot", "run_change", "run_release", "publish", "withdraw", "confirm_clock"};
+  static const std::set<std::string> without_bench = {"open_lot", "run_change", "run_release", "publish", "withdraw", "confirm_clock",
+      "clear_suspect", "disposition", "close_lot", "release"};
   if (command.bench.empty() && !without_bench.contains(input.kind)) {
     if (answered) answered(fail("wrong_shape", "this command is about a bench", "bench"));
     return;

@@ -94,6 +94,8 @@ json::value Desk::list(const std::string& subject) const {
           const auto& state = states_.gauges.at(std::string(entry["id"].as_string()));
           entry["card"] = mirror::write<true>(state.card);
           entry["fitness"] = state.fitness;
+          entry["zero"] = state.zero.empty() ? json::value(nullptr) : json::value(state.zero);
+          entry["gain"] = state.gain.empty() ? json::value(nullptr) : json::value(state.gain);
           entry["set_utc"] = state.set_at.boot.empty() ? json::value(nullptr) : json::value(utc_text(state.set_at.utc_us));
           out.push_back(std::move(entry));
         }
@@ -108,13 +110,14 @@ json::value Desk::list(const std::string& subject) const {
       out.push_back(std::move(entry));
     }
   } else if (subject == "suspects") {
-    for (const auto& [fact, suspect] : states_.suspects) out.push_back(mirror::write<true>(suspect));
+    out = suspect_rows(states_);
   } else if (subject == "words") {
     json::array tools, changes;
     for (const auto& tool : words_.tools) tools.push_back({{"id", tool.id}, {"kind", tool.kind}, {"may_be_used", tool.may_be_used}});
     for (const auto& change : words_.run_changes) changes.push_back({{"change", change.change}, {"follows", change.follows}});
     return json::object{{"benches", mirror::write(words_.benches)}, {"retake_reasons", mirror::write(words_.retake_reasons)},
-                        {"pass_reasons", mirror::write(words_.pass_reasons)}, {"run_changes", std::move(changes)}, {"tools", std::move(tools)}};
+                        {"pass_reasons", mirror::write(words_.pass_reasons)}, {"run_changes", std::move(changes)}, {"tools", std::move(tools)},
+                        {"suspect_reasons", mirror::write(words_.suspect_reasons)}, {"disposition_reasons", mirror::write(words_.disposition_reasons)}};
   } else if (subject.starts_with("edition/")) {
     const auto known = catalogue_.find(subject.substr(8));
     return known == catalogue_.end() ? json::value(nullptr) : json::parse(checklist::to_json_text(known->second->edition));

@@ -148,6 +148,9 @@ void finish_gauge(const GaugeState& before, GaugeDraft& gauge) {
   note_change(change.void_why, before.void_why, gauge.state.void_why);
   note_change(change.void_at, before.void_at, gauge.state.void_at);
   note_change(change.last_text, before.last_text, gauge.state.last_text);
+  note_change(change.first_read, before.first_read, gauge.state.first_read);
+  note_change(change.zero, before.zero, gauge.state.zero);
+  note_change(change.gain, before.gain, gauge.state.gain);
   note_change(change.last_at, before.last_at, gauge.state.last_at);
   note_change(change.parts_since, before.parts_since, gauge.state.parts_since);
   note_change(change.as_found, before.as_found, gauge.state.as_found);
@@ -169,6 +172,8 @@ void finish_lot(LotDraft& lot) {
   note_change(change.then_release, before.then_release, lot.state.then_release);
   note_change(change.first_part_by, before.first_part_by, lot.state.first_part_by);
   note_change(change.run_change, before.run_change, lot.state.run_change);
+  note_change(change.closed_utc, before.closed_utc, lot.state.closed_utc);
+  note_change(change.closed_by, before.closed_by, lot.state.closed_by);
   note_change(change.named_features, before.named_features, lot.state.named_features);
   if (before.machine != lot.state.machine) change.run["machine"] = lot.state.machine;
   if (before.program != lot.state.program) change.run["program"] = lot.state.program;

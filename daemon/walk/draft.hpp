@@ -143,10 +143,34 @@ std::string claim_key(const std::string& stage, std::int64_t serial);
 /// The lowest serials of the walk that nobody has, or that were given back, at most `most`. Looks at those given
 /// back and from the walk's newest part on, so it costs the same in a long lot.
 std::vector<std::int64_t> free_serials(const WalkState& walk, const LotDraft& lot, std::size_t most);
+/// The part is the walk's. What is known of it stays: that it was released, and what is to be measured again.
+void claim_part(LotDraft& lot, const WalkDraft& walk, const PartState& part);
+/// The part has its end: written into its claim, with the features whose reject stands. Of a part of which only suspect
+/// results were measured again, what was found before stays: it may turn the end into "rejected" or "incomplete".
+void note_end(LotDraft& lot, const WalkDraft& walk, PartState& part);
 /// The walk goes: parts without an end go back to the lot, or, where anything was read from them, end incomplete.
 void give_parts_back(Draft& draft, const WalkState& walk);
 /// The walk is over, "ended" or "given_up": its bench is free, its unfinished parts go back.
 void end_walk(Draft& draft, WalkDraft& walk, const std::string& life);
+
+// ---- suspects (suspects.cpp, decide_suspect.cpp) and what becomes of parts and lots (decide_fate.cpp)
+/// What a gauge must know of a result that it had a part in: fact `n` of this event.
+ResultMade result_made(const Fact& fact, std::size_t n, std::int64_t serial);
+Suspect suspect_of(const ResultMade& made, const GaugeState& gauge, const std::string& why, const Draft& draft);
+/// A mark about a result, as far as it is the same for all of them.
+Fact mark_about(Draft& draft, const Suspect& suspect);
+/// A part that begins because suspect results of it are to be measured again is asked for those alone.
+void ask_suspects_alone(const Draft& draft, const WalkDraft& walk, const LotDraft& lot, PartState& part);
+/// The result of this feature that a new one overrules, of this part or, measured again, of the one before; "": none.
+std::string result_before(const PartState& part, const std::string& feature);
+/// Measuring again clears it: not where the part was released and nobody has decided about it.
+bool measuring_clears(const Draft& draft, const Suspect& suspect);
+Done decide_suspect_command(Draft& draft);
+Done decide_fate_command(Draft& draft);
+/// Claims of one part of a lot, by key.
+std::vector<std::pair<std::string, Claim>> claims_of(const LotDraft& lot, std::int64_t serial);
+/// When the part was released; "": it was not.
+std::string released_at(const LotDraft& lot, std::int64_t serial);
 
 // ---- trays (tray_rules.cpp). Precondition where nothing else is said: in_tray(walk.state).
 void begin_tray(Draft& draft, WalkDraft& walk, LotDraft& lot, const std::vector<std::int64_t>& serials);

@@ -137,6 +137,8 @@ void copy_lot(LotState& lot, const LotChange& change, const std::string& key) {
   if (change.then_release) lot.then_release = *change.then_release;
   if (change.first_part_by) lot.first_part_by = *change.first_part_by;
   if (change.run_change) lot.run_change = *change.run_change;
+  if (change.closed_utc) lot.closed_utc = *change.closed_utc;
+  if (change.closed_by) lot.closed_by = *change.closed_by;
   if (change.named_features) lot.named_features = *change.named_features;
   for (const auto& [what, value] : change.run) {
     if (what == "machine") lot.machine = value;
@@ -152,6 +154,9 @@ void copy_gauge(GaugeState& gauge, const GaugeChange& change, const std::string&
   if (change.void_why) gauge.void_why = *change.void_why;
   if (change.void_at) gauge.void_at = *change.void_at;
   if (change.last_text) gauge.last_text = *change.last_text;
+  if (change.first_read) gauge.first_read = *change.first_read;
+  if (change.zero) gauge.zero = *change.zero;
+  if (change.gain) gauge.gain = *change.gain;
   if (change.last_at) gauge.last_at = *change.last_at;
   if (change.parts_since) gauge.parts_since = *change.parts_since;
   if (change.as_found) {
@@ -211,6 +216,7 @@ void evolve(States& states, const Outcome& outcome, const Key& event, const Stam
     suspect.mark = key + "/" + suspect.mark;
     states.suspects[fact] = std::move(suspect);
   }
+  for (const auto& [fact, suspect] : outcome.decided) states.suspects[fact] = suspect;
   for (const auto& fact : outcome.cleared) states.suspects.erase(fact);
 }
 

@@ -60,13 +60,14 @@ struct LotChange {
   std::optional<bool> then_release;
   std::optional<std::vector<std::string>> named_features;
   std::map<std::string, std::string> run;         ///< machine, program, place_on_machine, heat as changed
+  std::optional<std::string> closed_utc, closed_by;
   bool operator==(const LotChange&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(LotChange, (), (opened, claims, need, first_part_by, run_change, then_release, named_features, run))
+BOOST_DESCRIBE_STRUCT(LotChange, (), (opened, claims, need, first_part_by, run_change, then_release, named_features, run, closed_utc, closed_by))
 
 struct GaugeChange {
   std::optional<shop::GaugeCard> card;            ///< registered or changed
-  std::optional<std::string> fitness, void_why, last_text;
+  std::optional<std::string> fitness, void_why, last_text, first_read, zero, gain;
   std::optional<Stamp> last_at, void_at;
   bool set_now = false;                           ///< a good reading on the master: `set_at` is the event's stamp
   std::optional<std::int64_t> parts_since;
@@ -77,7 +78,7 @@ struct GaugeChange {
   bool operator==(const GaugeChange&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(GaugeChange, (), (card, fitness, void_why, last_text, last_at, void_at, set_now, parts_since, as_found, made,
-  forgotten, forget_all))
+  forgotten, forget_all, first_read, zero, gain))
 
 /// That something was told to a display rides with the next event.
 struct ToldKept {
@@ -97,7 +98,8 @@ struct Outcome {
   std::map<std::string, GaugeChange> gauges;
   std::map<std::string, EditionState> editions;
   std::map<std::string, Suspect> suspects;        ///< new, by the result's key; `mark` is "<n>" of this event
-  std::vector<std::string> cleared;               ///< suspects that a new result replaced
+  std::map<std::string, Suspect> decided;         ///< suspects about which was decided and that stay, whole
+  std::vector<std::string> cleared;               ///< suspects that a new result replaced, or a decision ended
   std::optional<ToldKept> told;
   boost::json::value answer;                      ///< for the sender of a command
   std::vector<Fact> facts;
@@ -105,7 +107,7 @@ struct Outcome {
   std::optional<CaptureNamed> capture;            ///< what was captured; its samples lie in the record by its SHA-256
   bool operator==(const Outcome&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Outcome, (), (what, why, tone, benches, walks, lots, gauges, editions, suspects, cleared, told, answer,
+BOOST_DESCRIBE_STRUCT(Outcome, (), (what, why, tone, benches, walks, lots, gauges, editions, suspects, decided, cleared, told, answer,
   facts, ask_gauge, capture))
 
 /// Copies a committed outcome into the state: applies no rule. `key` is the event's, `stamp` its input's.

@@ -97,7 +97,7 @@ void end_part(Draft& draft, WalkDraft& walk) {
   PartState& part = walk.part();
   part.end = end_of(part);
   auto& lot = draft.lot(walk.state.lot);
-  lot.write(claim_key(part.stage, part.serial)).end = part.end;
+  note_end(lot, walk, part);
   note_first_part(lot, walk, part);
   if (walk.state.standing.in_previous) {
     walk.change.previous_ended = part.end;
@@ -206,10 +206,11 @@ PartState new_part(Draft& draft, WalkDraft& walk, LotDraft& lot, std::int64_t se
                        });
     if (asked_in(feature, part.stage) || named) part.asked.push_back(index);
   }
+  ask_suspects_alone(draft, walk, lot, part);
   part.steps.resize(part.asked.size());
   // One event may begin several parts: of a tray, or at all benches that waited for a release. Each has a key of its own.
   if (draft.parts_begun++ > 0) part.key = "." + std::to_string(serial);
-  lot.write(claim_key(part.stage, serial)) = {walk.state.key, walk.state.bench, part.key, ""};
+  claim_part(lot, walk, part);
   return part;
 }
 

@@ -145,7 +145,7 @@ void fill_measured(Fact& fact, const checklist::Feature& feature, const Prepared
 void clear_suspect(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& overruled,
                    const std::string& feature) {
   const auto suspect = draft.states.suspects.find(overruled);
-  if (suspect == draft.states.suspects.end()) return;
+  if (suspect == draft.states.suspects.end() || !measuring_clears(draft, suspect->second)) return;
   auto& mark = add_fact(draft, walk, part, "mark");
   mark.overrules = suspect->second.mark;
   mark.feature = feature;
@@ -156,9 +156,7 @@ void clear_suspect(Draft& draft, const WalkDraft& walk, const PartState& part, c
 }
 
 /// Each gauge that had a part in a result must know it, for the day on which its master says otherwise.
-void tell_gauges(Draft& draft, const WalkDraft& walk, const PartState& part, const std::string& gauges,
-                 const std::string& feature, std::size_t n, const std::string& overruled) {
-  const auto& lot_name = draft.lot(walk.state.lot).state.lot_name;
+void tell_gauges(Draft& draft, const PartState& part, const std::string& gauges, std::size_t n, const std::string& overruled) {
   if (!overruled.empty()) forget_result(draft, overruled);
   std::size_t from = 0;
   while (from < gauges.size()) {
@@ -168,8 +166,7 @@ void tell_gauges(Draft& draft, const WalkDraft& walk, const PartState& part, con
     if (!draft.states.gauges.contains(id)) continue;
     auto& gauge = draft.gauge(id);
     if (gauge.state.card.setting.master.empty()) continue;
-    gauge.change.made.push_back({std::to_string(n), walk.state.lot, lot_name, part.key, feature, walk.state.key,
-                                 walk.state.bench, part.serial});
+    gauge.change.made.push_back(result_made(draft.out.facts[n - 1], n, part.serial));
   }
 }
 
@@ -216,7 +213,7 @@ Fact& add_result(Draft& draft, const WalkDraft& walk, std::size_t index, const s
 void keep_result(Draft& draft, WalkDraft& walk, const std::string& feature, const std::string& gauges, const std::string& overruled) {
   PartState& part = walk.part();
   const std::size_t n = draft.out.facts.size();
-  tell_gauges(draft, walk, part, gauges, feature, n, overruled);
+  tell_gauges(draft, part, gauges, n, overruled);
   if (!overruled.empty()) clear_suspect(draft, walk, part, overruled, feature);
   part.results[feature] = "/" + std::to_string(n);
   const bool previous = walk.state.standing.in_previous;
@@ -250,8 +247,7 @@ void settle_feature(Draft& draft, WalkDraft& walk, std::size_t asked, Last& last
   const auto& feature = walk.edition->edition.features[index];
   const auto& prepared = walk.edition->features[index];
   PartState& part = walk.part();
-  const auto known = part.results.find(feature.key);
-  const std::string overruled = known == part.results.end() ? "" : known->second;
+  const std::string overruled = result_before(part, feature.key);
   {
     Fact& fact = add_result(draft, walk, index, overruled, gathered.behind);
     fact.verdict = gathered.reject ? "reject" : "accept";

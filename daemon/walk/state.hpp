@@ -63,10 +63,11 @@ struct PartState {
   bool held = false;         ///< a reject or an undecided result stands: no release without a disposition
   std::string end;           ///< "" | "accepted" | "rejected" | "undecided" | "incomplete" (a step was passed over)
   std::int64_t slot = 0;     ///< where on the tray it lies, from 1; 0: it was measured alone
+  std::map<std::string, std::string> suspect_results;  ///< only these features are measured again: feature -> the suspect fact
   bool operator==(const PartState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(PartState, (), (key, serial, stage, machine, program, place_on_machine, begun, asked, steps, results,
-  derived, held, end, slot))
+  derived, held, end, slot, suspect_results))
 
 /// Why a walk waits, and what it knows of it.
 struct Hold {
@@ -109,11 +110,12 @@ struct Last {
   std::string limits_of, judging, decision;   ///< which limits, method and rule a verdict stands on; empty: no verdict
   std::vector<LastDerived> derived;
   std::int64_t utc_us = 0;
+  std::string zero, gain;    ///< of a setting: what the gauge is off on its first master; read difference over the masters'
   bool operator==(const Last&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(Last, (), (event, what, serial, feature, place, balloon, name, kind, unit, value, lower, upper, nominal,
   verdict, side, by, gauge, decimals, sent_value, sent_unit, edge, ruler, material, why, material_left, stands, measured_again, typed,
-  confirmed, result_verdict, result_value, result_least, result_greatest, limits_of, judging, decision, derived, utc_us))
+  confirmed, result_verdict, result_value, result_least, result_greatest, limits_of, judging, decision, derived, utc_us, zero, gain))
 
 /// Where the walk stands: small, copied whole into every outcome that changes it.
 struct Standing {
@@ -175,10 +177,16 @@ BOOST_DESCRIBE_STRUCT(BenchState, (), (bench, person, person_since, walk, parked
 
 /// One part as the lot knows it: who has it, and how it came out. Keyed by "<stage group>/<serial>".
 struct Claim {
-  std::string walk, bench, part, end;  ///< `end` as in PartState; "" while it is being measured
+  std::string walk, bench, part, end;  ///< `end` as in PartState, or "given_back"; "" while it is being measured
+  std::vector<std::string> rejected;   ///< features whose reject stands; "?" where older records do not say which
+  std::vector<std::string> rejected_by_decision;  ///< suspect results that were rejected without being measured again
+  std::vector<std::string> again;      ///< features to be measured again, by a decision about suspect results
+  std::string before;                  ///< while `again` is not empty: how it had come out before
+  std::string disposition;             ///< "rework" | "scrap" | "use as is" | "return to supplier"; of a rejected part
+  std::string released_utc, order;     ///< when it left the bench, and to which order; empty: it has not
   bool operator==(const Claim&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Claim, (), (walk, bench, part, end))
+BOOST_DESCRIBE_STRUCT(Claim, (), (walk, bench, part, end, rejected, rejected_by_decision, again, before, disposition, released_utc, order))
 
 struct LotState {
   std::string key, lot_name, family, size, print_revision, part_number;
@@ -189,22 +197,26 @@ struct LotState {
   std::vector<std::string> named_features;  ///< asked of the next part besides
   std::string first_part_by;           ///< who measured the first part: somebody else releases
   std::string run_change;              ///< the last one
+  std::string closed_utc, closed_by;   ///< no part is measured any more but those given back; empty: open
   std::map<std::string, Claim> claims;
   /// Keys of those claims that were given back, sorted: few, and free again. Follows from `claims`, so it is not kept.
   std::vector<std::string> given_back;
   bool operator==(const LotState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(LotState, (), (key, lot_name, family, size, print_revision, part_number, first, last, heat, machine,
-  program, place_on_machine, order, need, then_release, named_features, first_part_by, run_change, claims))
+  program, place_on_machine, order, need, then_release, named_features, first_part_by, run_change, closed_utc, closed_by, claims))
 
 /// A result that a gauge had a part in since its last good reading on its master.
 struct ResultMade {
   std::string fact;                    ///< "<event key>/<n>"; empty key part while the event is being decided
   std::string lot, lot_name, part, feature, walk, bench;
   std::int64_t serial = 0;
+  std::string stage, size, balloon, feature_name;   ///< as its fact says them, for who has to decide about it
+  std::string value, unit, lower, upper, verdict;
   bool operator==(const ResultMade&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(ResultMade, (), (fact, lot, lot_name, part, feature, walk, bench, serial))
+BOOST_DESCRIBE_STRUCT(ResultMade, (), (fact, lot, lot_name, part, feature, walk, bench, serial, stage, size, balloon, feature_name,
+  value, unit, lower, upper, verdict))
 
 struct GaugeState {
   shop::GaugeCard card;
@@ -215,13 +227,15 @@ struct GaugeState {
   std::string void_why;                ///< "person" | "port" | "restart": voided by an event; power is seen by the boot id
   Stamp void_at;                       ///< when that was
   std::vector<Attempt> as_found;       ///< of the setting that is going on
+  std::string first_read;              ///< size read on the first of two masters: the second is asked for; empty: the first
+  std::string zero, gain;              ///< of the last good setting, in the card's unit; as a plain decimal
   std::vector<ResultMade> since_good;
   std::string last_text;               ///< of the last reading offered: for duplicates
   Stamp last_at;
   bool operator==(const GaugeState&) const = default;
 };
 BOOST_DESCRIBE_STRUCT(GaugeState, (), (card, fitness, set_at, set_event, parts_since, void_why, void_at, as_found, since_good, last_text,
-  last_at))
+  last_at, first_read, zero, gain))
 
 /// A published edition, by its SHA-256.
 struct EditionState {
@@ -239,9 +253,13 @@ struct Suspect {
   std::string gauge, why, lot, lot_name, part, feature, bench;
   std::int64_t serial = 0;
   std::string since_utc;
+  std::string stage, size, balloon, feature_name;   ///< of the result, as its fact says them
+  std::string value, unit, lower, upper, verdict;
+  std::string decision, decided_by, decided_utc;    ///< "measure_again" where that was decided and it waits; else empty
   bool operator==(const Suspect&) const = default;
 };
-BOOST_DESCRIBE_STRUCT(Suspect, (), (fact, mark, gauge, why, lot, lot_name, part, feature, bench, serial, since_utc))
+BOOST_DESCRIBE_STRUCT(Suspect, (), (fact, mark, gauge, why, lot, lot_name, part, feature, bench, serial, since_utc, stage, size,
+  balloon, feature_name, value, unit, lower, upper, verdict, decision, decided_by, decided_utc))
 
 /// All owners. Loaded from a checkpoint and the events since; `Edition`s themselves lie in the record's blobs.
 struct States {

@@ -15,13 +15,18 @@ const PartState* active_part(const WalkState& walk) {
   return part ? &*part : nullptr;
 }
 
-json::object setting_of(const GaugeState& gauge, const std::string& why) {
+json::object setting_of(const GaugeState& gauge, const std::string& why, const Stamp& now) {
   json::object out;
+  const auto point = setting_point(gauge);
   out["gauge"] = gauge.card.id;
   out["name"] = gauge.card.name;
-  out["master"] = gauge.card.setting.master;
-  out["size"] = gauge.card.setting.size;
-  out["limit"] = gauge.card.setting.limit;
+  out["master"] = point.master;
+  out["size"] = point.size;
+  out["limit"] = point.limit;
+  out["uncertainty"] = text_or_null(point.uncertainty);
+  out["point"] = point.second ? 2 : 1;
+  out["points"] = gauge.card.setting.master_2.empty() ? 1 : 2;
+  out["master_overdue"] = overdue(point, now) ? json::value(point.due) : json::value(nullptr);
   out["unit"] = gauge.card.unit;
   out["phase"] = gauge.fitness == "failed" ? "as_left" : "as_found";
   out["attempt"] = gauge.as_found.size() + 1;
@@ -30,19 +35,16 @@ json::object setting_of(const GaugeState& gauge, const std::string& why) {
   return out;
 }
 
-json::object setting_step(const GaugeState& gauge, const std::string& why) {
-  json::object out = setting_of(gauge, why);
+json::object setting_step(const GaugeState& gauge, const std::string& why, const Stamp& now) {
+  json::object out = setting_of(gauge, why, now);
+  const auto point = setting_point(gauge);
   out["kind"] = "setting";
-  out["nominal"] = gauge.card.setting.size;
-  const auto unit = Unit::named(gauge.card.unit);
-  const auto size = unit ? Quantity::parse(gauge.card.setting.size, *unit) : fail("", "");
-  const auto limit = unit ? Quantity::parse(gauge.card.setting.limit, *unit) : fail("", "");
-  if (size && limit) {
-    if (const auto limits = Limits::plus_minus(*size, *limit)) {
+  out["nominal"] = point.size;
+  if (const auto unit = Unit::named(gauge.card.unit))
+    if (const auto limits = limits_at(point, *unit)) {
       out["lower"] = limits->lower->text(*unit).value_or("");
       out["upper"] = limits->upper->text(*unit).value_or("");
     }
-  }
   return out;
 }
 
@@ -150,6 +152,8 @@ json::value last_of(const States& states, const Last& last, bool repeated) {
   full["measured_again"] = last.measured_again;
   full["typed"] = last.typed;
   full["confirmed"] = last.confirmed;
+  full["zero"] = text_or_null(last.zero);
+  full["gain"] = text_or_null(last.gain);
   full["repeated"] = repeated;
   full["utc"] = utc_text(last.utc_us);
   full["derived"] = mirror::write<true>(last.derived);
@@ -364,7 +368,7 @@ void walk_members(json::object& view, const States& states, const Context& conte
   view["earlier"] = earlier_of(surrounding, walk.lot, feature.key);
   if (state != "setting") return;
   if (const auto gauge = states.gauges.find(walk.standing.setting); gauge != states.gauges.end())
-    view["step"] = setting_step(gauge->second, setting_due(gauge->second, context, now));
+    view["step"] = setting_step(gauge->second, setting_due(gauge->second, context, now), now);
 }
 
 }  // namespace
@@ -402,7 +406,7 @@ json::object bench_view(const States& states, const Context& context, const Surr
   for (const auto& [id, gauge] : states.gauges) {
     if (gauge.card.bench != bench_id) continue;
     gauges.push_back(gauge_of(gauge, context, surrounding, now));
-    if (const auto why = setting_due(gauge, context, now); !why.empty()) due.push_back(setting_of(gauge, why));
+    if (const auto why = setting_due(gauge, context, now); !why.empty()) due.push_back(setting_of(gauge, why, now));
   }
   view["settings_due"] = std::move(due);
   view["gauges"] = std::move(gauges);

@@ -41,4 +41,7 @@ boost::json::object bench_view(const States& states, const Context& context, con
 std::map<std::string, std::string> setting_asks(const States& states, const Context& context, const std::string& bench,
                                                 const Stamp& now);
 
+/// Results that stand suspect, each with what is known of its part and what may be decided (API.md).
+boost::json::array suspect_rows(const States& states);
+
 }  // namespace tallystick::walk

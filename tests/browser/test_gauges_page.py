@@ -5,6 +5,7 @@ import unittest
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "end_to_end"))
+from bore_shop import GAUGE, BoreShop  # noqa: E402
 from browser import Page, needs_browser  # noqa: E402
 from inspector import Inspector  # noqa: E402
 from terminals import push_line, status_columns  # noqa: E402
@@ -117,6 +118,46 @@ class GaugesPage(unittest.TestCase):
             self.page.picture(f"gauges-{width}-{theme}")
             self.assertLessEqual(self.page.run("return document.documentElement.scrollWidth"), width)
         self.page.size(1024, 768)
+
+
+@needs_browser
+class TwoMasters(unittest.TestCase):
+    """A gauge that is set on two rings: the pages name both in turn, with their calibration, and what the setting showed."""
+
+    SETTING = 'master = "ring-25"\nlimit = "0.002"\nsecond_master = "ring-29"\nsecond_limit = "0.0030"\ngain_limit = "0.0005"\n'
+
+    def test_both_masters_the_zero_and_the_gain_stand_on_the_pages(self):
+        with BoreShop(setting=self.SETTING) as shop, Page(1024, 768) as bench, Page(1024, 768) as page:
+            bench.open(f"http://{shop.address}/bench/bench-1?theme=light&language=en")
+            bench.wait_for_text("body", "master 1 of 2")
+            open_gauges(page, shop)
+            for said in ("ring 25.002: 25.002 \u00b1 0.002 mm", "ring 29.000: 29.000 \u00b1 0.0030 mm", "its uncertainty 0.001 mm, taken off the limit", "calibration due 2099-12-31"):
+                self.assertIn(said, page.text(card(GAUGE)))
+            self.assertNotIn("gain", page.text(card(GAUGE)))
+            shop.set_gauge("25.003")
+            bench.wait_for_text("body", "master 2 of 2")
+            self.assertIn("Ring 29.000", bench.text("body"))
+            bench.picture("two-masters-second")
+            shop.set_gauge("29.002")
+            page.wait_for_text(card(GAUGE), "gain 1.000250125, within 1 \u00b1 0.0005; no reading is changed by it")
+            self.assertIn("off by 0.001 mm on the master", page.text(card(GAUGE)))
+            bench.wait_for_text("body", "gain 1.000250125")
+            bench.picture("two-masters-set")
+            page.picture("gauges-two-masters")
+            for width, height in ((390, 844), (1920, 1080)):
+                page.size(width, height)
+                self.assertLessEqual(page.run("return document.documentElement.scrollWidth"), width)
+            self.assertEqual(page.complaints() + bench.complaints(), [])
+
+    def test_an_overdue_master_is_said_on_both_pages(self):
+        with BoreShop(setting='master = "ring-old"\nlimit = "0.002"\n') as shop, Page(1024, 768) as page:
+            open_gauges(page, shop)
+            self.assertIn("calibration was due 2020-01-31: it may not be used", page.text(card(GAUGE)))
+            page.open(f"http://{shop.address}/bench/bench-1?theme=light&language=en")
+            page.wait_for_text("body", "Its calibration was due on 2020-01-31")
+            shop.bore("25.000", "not_counted")
+            page.wait_for_text("body", "the master's calibration is overdue")
+            page.picture("master-overdue")
 
 
 if __name__ == "__main__":

@@ -195,6 +195,22 @@ TEST_CASE("as of now leaves out what a later fact overrules, and all shows every
   mark.overrules = fact_key(desk.keys[0], 2);
   writer->submit(proposal(2, {mark}), desk.answer());
   REQUIRE(desk.wait_for(2));
+  const std::vector<std::string> both = {fact_key(desk.keys[0], 1), fact_key(desk.keys[0], 2)};
+  FactFilter suspect;
+  suspect.suspect = true;
+  {
+    auto meanwhile = reader_of(folder.place());
+    const auto now = all_pages(*meanwhile, {}, 2, View::as_of_now);
+    REQUIRE(now.size() == 2);
+    CHECK(now[0].fact == fact(1));
+    CHECK(now[1].fact == mark);
+    const auto stands = all_pages(*meanwhile, suspect, 2);
+    REQUIRE(stands.size() == 1);
+    CHECK(stands[0].fact == fact(2));
+    CHECK(all_pages(*meanwhile, suspect, 2, View::as_of_now).size() == 1);
+    CHECK(meanwhile->facts_before({}, suspect, 5)->rows.size() == 1);
+    CHECK(*meanwhile->mark_states(both) == std::vector<std::string>{"", "suspect"});
+  }
   auto cleared = mark;
   cleared.verdict = "cleared";
   cleared.overrules = fact_key(desk.keys[1], 1);
@@ -204,10 +220,13 @@ TEST_CASE("as of now leaves out what a later fact overrules, and all shows every
   auto reader = reader_of(folder.place());
   CHECK(all_pages(*reader, {}, 2).size() == 5);
   const auto now = all_pages(*reader, {}, 2, View::as_of_now);
-  REQUIRE(now.size() == 3);
+  REQUIRE(now.size() == 4);
   CHECK(now[0].fact == fact(1));
-  CHECK(now[1].fact == cleared);
-  CHECK(now[2].fact == fact(3));
+  CHECK(now[1].fact == fact(2));  // its mark has ended: it stands again
+  CHECK(now[2].fact == cleared);
+  CHECK(now[3].fact == fact(3));
+  CHECK(all_pages(*reader, suspect, 2).empty());
+  CHECK(*reader->mark_states(both) == std::vector<std::string>{"", "cleared"});
 }
 
 TEST_CASE("raw rows are the facts' columns as text") {

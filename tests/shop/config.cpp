@@ -172,6 +172,56 @@ TEST_CASE("a gauge that cannot be right is left out and told") {
   CHECK(places("\"power\", \"person\"", "\"power\", \"persons\"") == "44 unknown_word");
 }
 
+TEST_CASE("a master's own size is as marked plus its calibrated deviation; its uncertainty and due day come with it") {
+  const auto config = read_config(with(config_text, "calibration_due = \"2027-06-30\"",
+                                       "deviation = \"-0.0004\"\nuncertainty = \"0.0006\"\ncalibrated = \"2026-06-30\"\n"
+                                       "calibration_due = \"2027-06-30\""),
+                                  "t")
+                          .config;
+  REQUIRE(config.masters.size() == 1);
+  CHECK(config.masters[0].size == "25.002");
+  CHECK(config.masters[0].deviation == "-0.0004");
+  const auto& rule = config.gauges[0].setting;
+  CHECK(rule.size == "25.0016");
+  CHECK(rule.uncertainty == "0.0006");
+  CHECK(rule.due == "2027-06-30");
+  // In inches for a gauge in mm: 0.0001 in is 0.00254 mm exactly.
+  const auto inches = read_config(with(with(config_text, "size = \"25.002\"\nunit = \"mm\"", "size = \"0.9842\"\ndeviation = \"0.0001\"\nunit = \"in\""),
+                                       "limit = \"0.002\"", "limit = \"0.02\""), "t").config;
+  CHECK(inches.gauges[0].setting.size == "25.00122");
+  CHECK(places("calibration_due = \"2027-06-30\"", "uncertainty = \"0.002\"") == "41 guard_too_wide");  // nothing is left of the limit
+  CHECK(places("calibration_due = \"2027-06-30\"", "uncertainty = \"-0.001\"") == "18 out_of_range");
+  CHECK(places("calibration_due = \"2027-06-30\"", "deviation = -0.001") == "18 bare_number");
+  CHECK(places("calibration_due = \"2027-06-30\"", "calibrated = \"2027-07-01\"\ncalibration_due = \"2027-06-30\"") == "19 contradiction");
+  CHECK(places("calibration_due = \"2027-06-30\"", "calibrated = \"2027-02-30\"") == "18 bad_date");
+}
+
+TEST_CASE("a setting at two points: the second master, its limit, a limit on the gain") {
+  const auto second = with(config_text, "[[tool]]", "[[master]]\nid = \"ring-29\"\nsize = \"29.001\"\nunit = \"mm\"\n[[tool]]");
+  const auto setting = [&](const std::string& more) { return read_config(with(second, "limit = \"0.002\"\n", "limit = \"0.002\"\n" + more), "t"); };
+  const auto read = setting("second_master = \"ring-29\"\nsecond_limit = \"0.003\"\ngain_limit = \"0.0005\"\n");
+  CHECK(places(read).empty());
+  const auto& rule = read.config.gauges.at(0).setting;
+  CHECK(rule.master_2 == "ring-29");
+  CHECK(rule.size_2 == "29.001");
+  CHECK(rule.limit_2 == "0.003");
+  CHECK(rule.gain_limit == "0.0005");
+  CHECK(places(setting("second_master = \"ring-29\"\n")) == "43 missing_key");
+  CHECK(places(setting("second_master = \"ring-92\"\nsecond_limit = \"0.003\"\n")) == "46 unknown_master");
+  CHECK(places(setting("gain_limit = \"0.0005\"\n")) == "46 contradiction");
+  CHECK(places(setting("second_master = \"ring-25\"\nsecond_limit = \"0.003\"\n")) == "46 contradiction");  // one size twice
+  CHECK(places(setting("second_master = \"ring-29\"\nsecond_limit = \"0.003\"\ngain_limit = \"-1\"\n")) == "48 wrong_value");
+}
+
+TEST_CASE("the lists of reasons for suspects and dispositions have the shop's defaults, and may not be empty") {
+  const auto reasons = read_config(config_text, "t").config.reasons;
+  CHECK(reasons.suspect.size() >= 3);
+  CHECK(reasons.disposition.size() >= 3);
+  const auto own = read_config(with(config_text, "retake = [\"dirty\"]", "retake = [\"dirty\"]\nsuspect = [\"asked the customer\"]"), "t").config.reasons;
+  CHECK(own.suspect == std::vector<std::string>{"asked the customer"});
+  CHECK(places("retake = [\"dirty\"]", "retake = [\"dirty\"]\ndisposition = []") == "60 empty");
+}
+
 TEST_CASE("an address that others can reach is refused while nobody signs in") {
   CHECK(places("port = 0", "port = 0\naddress = \"0.0.0.0\"") == "9 not_loopback");
   CHECK(places("port = 0", "port = 70000") == "8 out_of_range");

@@ -116,6 +116,8 @@ inline Setup setup_of(const Wanted& wanted) {
   out.words.retake_reasons = {"dirt", "suspect"};
   out.words.pass_reasons = {"no gauge at hand", "not on this part"};
   out.words.set_aside_reasons = {"wrong part"};
+  out.words.suspect_reasons = {"error too small to matter", "part is at hand"};
+  out.words.disposition_reasons = {"cannot be mended", "works as it is"};
   out.words.run_changes = {{"wear_offset", "features_named"},
                            {"tool", "first_part_and_release"},
                            {"material", "first_part"},

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <boost/json.hpp>
 #include <chrono>
 #include <map>
@@ -253,6 +254,37 @@ int ports(const PortsOptions& options, Streams streams) {
     if (options.seconds > 0 && watched.count() >= options.seconds) return status::good;
     std::this_thread::sleep_for(std::chrono::milliseconds(200));
   }
+}
+
+int clear_suspects(const ClearSuspectsOptions& options, Streams streams) {
+  if (options.results.empty() && options.gauge.empty() && options.lot.empty())
+    return say({"wrong_argument", "nothing says which results", {}, "name their keys, or a --gauge or a --lot"}, options.json, streams);
+  auto client = client_for(options.daemon);
+  if (!client) return say(client.error(), options.json, streams);
+  json::array results;
+  for (const auto& key : options.results) results.emplace_back(key);
+  if (results.empty()) {
+    const auto listed = client->get("/api/v1/suspects");
+    if (!listed) return say(listed.error(), options.json, streams, status_of(listed.error()));
+    for (const auto& row : listed->as_array()) {
+      const auto& each = row.as_object();
+      const bool of_lot = options.lot.empty() || text_member(each, "lot") == options.lot || text_member(each, "lot_name") == options.lot;
+      const bool of_gauge = options.gauge.empty() || text_member(each, "gauge") == options.gauge;
+      if (of_lot && of_gauge) results.push_back(each.at("fact"));
+    }
+    if (results.empty())
+      return say({"unknown_suspect", "no result of that gauge or lot stands suspect", {}, "tallystick suspects lists them"}, options.json,
+                 streams, status::no);
+  }
+  std::string decision = options.decision;
+  std::replace(decision.begin(), decision.end(), '-', '_');
+  const json::object body{{"kind", "clear_suspect"}, {"idempotency_key", new_key()}, {"results", std::move(results)},
+                          {"decision", decision}, {"person", options.person}, {"reason", options.reason},
+                          {"note", options.note}, {"customer", options.customer}};
+  const auto done = client->post("/api/v1/commands", body);
+  if (!done) return say(done.error(), options.json, streams, status_of(done.error()));
+  print(*done, options.json, streams.out);
+  return status::good;
 }
 
 int command(const CommandOptions& options, Streams streams) {

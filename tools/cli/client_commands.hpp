@@ -53,6 +53,18 @@ struct CommandOptions {
 };
 int command(const CommandOptions& options, Streams streams);
 
+/// A decision about suspect results: those named, or all that stand of a gauge or a lot.
+struct ClearSuspectsOptions {
+  DaemonOptions daemon;
+  std::vector<std::string> results;  ///< keys, as `suspects` lists them
+  std::string gauge, lot;            ///< id; key or name; empty: any
+  std::string decision;              ///< "use-as-is" | "measure-again" | "reject"
+  std::string person, reason, note, customer;
+  bool json = false;
+};
+/// Through the daemon, in one event. `status::no` where it is refused, or nothing of that stands suspect.
+int clear_suspects(const ClearSuspectsOptions& options, Streams streams);
+
 struct ReloadOptions {
   DaemonOptions daemon;
   bool json = false;

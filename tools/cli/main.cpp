@@ -79,6 +79,9 @@ void add_export(CLI::App& app, Run& run) {
   command.add_flag_callback(
       "--as-of-now", [options] { options->parameters["as_of_now"] = "true"; },
       "Without what later facts overrule");
+  command.add_flag_callback(
+      "--suspect", [options] { options->parameters["suspect"] = "true"; },
+      "Only facts on which a suspect mark stands now");
   command.add_option("--output", options->output, "File, replaced as a whole at the end");
   command.add_option("--cursor-file", options->cursor_file,
                      "Goes on from the cursor in this file, and puts the new one there at the end");
@@ -93,6 +96,25 @@ void add_suspects(CLI::App& app, Run& run) {
   command.add_option("--lot", options->lot, "Key or name of the lot");
   command.add_flag("--json", options->json, "One JSON object a line");
   runs(command, run, options, suspects);
+}
+
+void add_clear_suspects(CLI::App& app, Run& run) {
+  auto& command = *app.add_subcommand("clear-suspects", "Decide about suspect results, for good and by name");
+  const auto options = std::make_shared<ClearSuspectsOptions>();
+  command.add_option("RESULT", options->results, "Keys, as suspects lists them; left out: all of a gauge or a lot");
+  command.add_option("--gauge", options->gauge, "All that stand suspect of this gauge");
+  command.add_option("--lot", options->lot, "All that stand suspect of this lot, by key or name");
+  command.add_option("--decision", options->decision, "The result stands, waits for a new one, or is rejected")
+      ->required()
+      ->check(CLI::IsMember({"use-as-is", "measure-again", "reject"}))
+      ->type_name("use-as-is|measure-again|reject");
+  command.add_option("--person", options->person, "Who decides")->required();
+  command.add_option("--reason", options->reason, "One of the configuration's [reasons] suspect")->required();
+  command.add_option("--note", options->note, "Why; needed to use a result as it is");
+  command.add_option("--customer", options->customer, "What the customer was told; needed for a part that was released");
+  add_daemon(command, options->daemon);
+  command.add_flag("--json", options->json, "Answer in JSON");
+  runs(command, run, options, clear_suspects);
 }
 
 void add_lists(CLI::App& app, Run& run) {
@@ -355,7 +377,7 @@ void add_help(CLI::App& app, Run& run) {
 
 using Add = void (*)(CLI::App&, Run&);
 constexpr Add commands[] = {
-    add_backup, add_bundle, add_check, add_checklist, add_commands, add_compute,  add_confirm_break, add_decode, add_doctor,
+    add_backup, add_bundle, add_check, add_checklist, add_clear_suspects, add_commands, add_compute,  add_confirm_break, add_decode, add_doctor,
     add_export, add_gauge, add_help,     add_lists,   add_ports,     add_reload, add_restore,  add_simulate, add_suspects,      add_verify,
 };
 
