@@ -1,6 +1,7 @@
 """The whole demo checklist of one part: one touch for each look, mating check and member of a plug; none for what has a
 button. The pedal that asks the height gauge, and the pedal that begins and ends a turn under the indicator, are those gauges'
 buttons."""
+import json
 import unittest
 
 from inspector import Inspector
@@ -42,6 +43,12 @@ class WholeChecklist(unittest.TestCase):
             self.assertEqual({row["measured_again"] for row in results}, {"0"})
             places = [row for row in results if row["feature"] in ("outside-diameter", "bore")]
             self.assertTrue(all(row["least"] and row["greatest"] for row in places), places)
+
+            # And all of it follows from what the gauges sent, decided anew from the record.
+            again = json.loads(hands.shop.tool("verify", "--config", hands.shop.config, "--recompute", "--json")[0])["recomputed"]
+            self.assertEqual((again["sound"], again["findings"]), (True, []))
+            self.assertEqual(again["results"], len(results))
+            self.assertGreaterEqual(again["readings"], 12)
 
 
 if __name__ == "__main__":
