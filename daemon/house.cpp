@@ -43,10 +43,6 @@ namespace asio = boost::asio;
 using namespace std::chrono_literals;
 
 constexpr std::uint64_t events_between_checkpoints = 500;
-/// While nothing happens the house looks round this often only; at the same moments as the pages' sign of life, so that
-/// one waking serves both.
-constexpr auto idle_second = 5s;
-constexpr int seconds_until_idle = 10;
 
 std::string today_of(const Stamp& now) { return utc_text(now.utc_us).substr(0, 10); }
 
@@ -142,7 +138,6 @@ class HouseInside : public House {
     walk::DeskSeams seams;
     seams.now = [this] { return clock_->now(); };
     seams.submit = [this](Proposal proposal, std::function<void(Expected<Key>)> committed) {
-      awake();
       clock_->journalled(proposal.stamp.utc_us);
       writer_->submit(std::move(proposal), std::move(committed));
     };
@@ -261,7 +256,6 @@ class HouseInside : public House {
   void add_gauge_routes(std::vector<serve::Route>& routes) {
     serve::GaugeSeams seams{*desk_, {}, {}, {}};
     seams.begin = [this](const std::string& gauge) -> Done {
-      awake();
       trials_.begin(gauge, clock_->now());
       const auto card = std::find_if(configuration_.shop.gauges.begin(), configuration_.shop.gauges.end(),
                                      [&](const auto& one) { return one.id == gauge; });
@@ -414,26 +408,17 @@ class HouseInside : public House {
     trials_.tick(now);
     notices_->look(faults_now(), ports_.get(), state, utc_text(now.utc_us));
     if (desk_->quiet() && desk_->events_since_checkpoint() >= events_between_checkpoints) keep_checkpoint();
-    if (seconds_quiet_ < seconds_until_idle) ++seconds_quiet_;
     wait_for_second();
   }
 
+  /// At the same moments as the pages' signs of life, so that one waking serves both.
   void wait_for_second() {
-    // The service manager's sign of life is owed however little there is to do.
-    const auto owed = options_.manager->watchdog();
-    idle_ = seconds_quiet_ >= seconds_until_idle && (!owed || *owed >= 3 * idle_second);
-    const std::chrono::nanoseconds every = idle_ ? idle_second : 1s;
     const auto now = asio::steady_timer::clock_type::now().time_since_epoch();
+    const std::chrono::nanoseconds every = 1s;
     second_.expires_at(asio::steady_timer::time_point((now / every + 1) * every));
     second_.async_wait([this](const boost::system::error_code& error) {
       if (!error && !stopping_) tick();
     });
-  }
-
-  /// Something happened that may have to end, or to be told, within the second.
-  void awake() {
-    seconds_quiet_ = 0;
-    if (idle_ && !stopping_) wait_for_second();
   }
 
   void keep_checkpoint() {
@@ -517,8 +502,6 @@ class HouseInside : public House {
   std::unique_ptr<ports::PortSet> ports_;
   std::string words_of_day_;
   bool stopping_ = false;
-  bool idle_ = false;        ///< the next second is `idle_second` long
-  int seconds_quiet_ = 0;    ///< since something happened
 };
 
 }  // namespace

@@ -80,9 +80,12 @@ export class Link {
   }
 
   watch() {
+    // A page that was looked at and not woken for so long slept, whatever has come since.
+    const slept = !document.hidden && this.watched && Date.now() - this.watched > patience;
+    this.watched = document.hidden ? 0 : Date.now();
     if (!this.socket) return this.on_state(false);
     const since = Math.max(this.heard, this.opened), since_wall = Math.max(this.heard_wall, this.opened_wall);
-    if (performance.now() - since > patience || Date.now() - since_wall > patience) {
+    if (performance.now() - since > patience || Date.now() - since_wall > patience || slept) {
       const socket = this.socket;
       socket.onclose = null;
       socket.close();

@@ -101,7 +101,7 @@ def idle(settings, folder):
     with folder(settings.folder) as place, Ours(place, settings.binaries, 32, None) as ours:
         pages = [Page(ours.address, f"bench-{number}", "page") for number in (1, 2, 3)]
         try:
-            time.sleep(13)   # it is idle when nothing has happened for ten seconds
+            time.sleep(3)
             process = Path("/proc") / str(ours.process.pid)
             before, cpu_before = wakings(process), cpu_seconds(process)
             time.sleep(seconds)
