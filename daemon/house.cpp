@@ -408,14 +408,7 @@ class HouseInside : public House {
     trials_.tick(now);
     notices_->look(faults_now(), ports_.get(), state, utc_text(now.utc_us));
     if (desk_->quiet() && desk_->events_since_checkpoint() >= events_between_checkpoints) keep_checkpoint();
-    wait_for_second();
-  }
-
-  /// At the same moments as the pages' signs of life, so that one waking serves both.
-  void wait_for_second() {
-    const auto now = asio::steady_timer::clock_type::now().time_since_epoch();
-    const std::chrono::nanoseconds every = 1s;
-    second_.expires_at(asio::steady_timer::time_point((now / every + 1) * every));
+    second_.expires_after(1s);
     second_.async_wait([this](const boost::system::error_code& error) {
       if (!error && !stopping_) tick();
     });

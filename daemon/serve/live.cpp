@@ -79,7 +79,7 @@ class Viewer {
           inside_->desk.told(bench_, display_, message->sequence, inside_->surroundings.clock());
         continue;
       }
-      wake_timer_.expires_at(next_sign_of_life());
+      wake_timer_.expires_after(inside_->config.alive_time);
       const auto [code] = co_await wake_timer_.async_wait(as_tuple);
       if (code) continue;  // woken: there is something new, or an end
       if (!co_await write(R"({"type":"alive","utc":")" + utc_text(inside_->surroundings.clock().utc_us) +
@@ -87,13 +87,6 @@ class Viewer {
         break;
     }
     stream_.close();
-  }
-
-  /// All pages get theirs at the same moments: one waking serves them all.
-  asio::steady_timer::time_point next_sign_of_life() const {
-    const auto every = std::chrono::duration_cast<asio::steady_timer::duration>(inside_->config.alive_time);
-    const auto now = asio::steady_timer::clock_type::now();
-    return asio::steady_timer::time_point((now.time_since_epoch() / every + 1) * every);
   }
 
   /// One message at a time, and a viewer that does not take it in time is dropped.
