@@ -21,6 +21,7 @@ struct Counted {
   std::string value, unit;   ///< unit empty: the print's
   std::optional<derive::SweepFigures> sweep;
   std::string capture;       ///< SHA-256 of its samples
+  std::optional<Quantity> came;   ///< what the gauge sent, as a size; nothing where a person typed or confirmed it
 };
 
 bool same_number(const std::string& a, const std::string& b) {
@@ -50,7 +51,7 @@ class Recomputer {
   void event(const Event& event);
   void note_cards(const walk::Outcome& outcome);
   void note_attempts(const Event& event, const walk::Outcome& outcome);
-  void hold_against_input(const Event& event, const walk::Attempt& attempt);
+  void hold_against_gauge(const std::string& where, const Counted& counted, Quantity value);
   std::optional<Quantity> sent(const Event& event);
   void result(const Event& event, std::size_t n, const Fact& fact);
   void measured(const std::string& where, const Event& event, const Fact& fact, const checklist::Feature& feature,
@@ -105,24 +106,12 @@ std::optional<Quantity> Recomputer::sent(const Event& event) {
   return sum ? std::optional<Quantity>(*sum) : std::nullopt;
 }
 
-void Recomputer::hold_against_input(const Event& event, const walk::Attempt& attempt) {
-  if (event.content.kind != "reading" || attempt.confirmed) return;
-  const auto came = sent(event);
-  if (!came) return;
+void Recomputer::hold_against_gauge(const std::string& where, const Counted& counted, Quantity value) {
+  if (!counted.came) return;
   ++report_.readings;
-  const auto unit = attempt.unit.empty() ? Expected<Unit>(came->unit()) : Unit::named(attempt.unit);
-  // Without a unit of its own it is in the print's, in which the value that came has the same text.
-  const auto own = unit ? came->text(*unit) : fail("", "");
-  bool same = own && *own == attempt.value;
-  for (const char* name : {"mm", "in", "deg", "dms", "degC"}) {
-    if (same || !attempt.unit.empty()) break;
-    const auto other = Unit::named(name);
-    const auto there = other && convertible(*other, came->unit()) ? came->text(*other) : fail("", "");
-    same = there && *there == attempt.value;
-  }
-  if (!same)
-    find("reading_differs", text(event.key), "counted as " + attempt.value + " " + attempt.unit + ", the gauge sent " +
-                                                    came->text() + " " + std::string(came->unit().name()));
+  if (!convertible(counted.came->unit(), value.unit()) || *counted.came != value)
+    find("reading_differs", where, "counted as " + value.text() + " " + std::string(value.unit().name()) + ", the gauge sent " +
+                                       counted.came->text() + " " + std::string(counted.came->unit().name()));
 }
 
 void Recomputer::note_attempts(const Event& event, const walk::Outcome& outcome) {
@@ -130,10 +119,10 @@ void Recomputer::note_attempts(const Event& event, const walk::Outcome& outcome)
     for (const auto& attempt : step.attempts) {
       // An attempt without an event was made by this one.
       if (!attempt.event.empty() && attempt.event != "this") continue;
-      Counted one{attempt.value, attempt.unit, attempt.sweep, ""};
+      Counted one{attempt.value, attempt.unit, attempt.sweep, "", {}};
       if (outcome.capture) one.capture = outcome.capture->sha256;
+      if (event.content.kind == "reading" && !attempt.confirmed) one.came = sent(event);
       counted_[text(event.key)] = std::move(one);
-      hold_against_input(event, attempt);
     }
   };
   for (const auto& [key, change] : outcome.walks) {
@@ -194,6 +183,7 @@ void Recomputer::measured(const std::string& where, const Event& event, const Fa
     const auto unit = one->unit.empty() ? Expected<Unit>(prepared.unit) : Unit::named(one->unit);
     const auto value = unit ? Quantity::parse(one->value, *unit) : tl::unexpected(unit.error());
     if (!value) return find("cannot_work_out", where, value.error().what);
+    hold_against_gauge(where, *one, *value);
     values.push_back(*value);
   }
   if (values.empty()) return find("cannot_work_out", where, "the result names no reading");

@@ -13,7 +13,7 @@ struct RecomputeReport {
   std::vector<Finding> findings;  ///< the first thousand; codes: "reading_differs", "result_differs", "working_differs",
                                   ///< "sweep_differs", "edition_missing", "capture_missing", "cannot_work_out"
   std::uint64_t finding_count = 0;
-  std::uint64_t readings = 0;     ///< values that counted, held against what came from the gauge or was typed
+  std::uint64_t readings = 0;     ///< readings behind results, held against what the gauges sent
   std::uint64_t results = 0;      ///< judged anew
   std::uint64_t derived = 0;      ///< of them worked out anew
   std::uint64_t sweeps = 0;       ///< figures worked out anew from the samples

@@ -3,8 +3,8 @@ judged, exported with its working, and decided anew from the record. Everything 
 program's code: by the formulas of the books that the computations name. All data invented."""
 import json
 import math
-import shutil
 import sqlite3
+import tempfile
 import time
 import unittest
 from decimal import Decimal
@@ -198,23 +198,30 @@ class Sheave(unittest.TestCase):
         self.assertEqual(again["sweeps"], 2)
         self.assertGreaterEqual(again["readings"], 15)
 
+    def found_where(self, column, before, after):
+        """What `verify --recompute` finds in a copy of the record in which one text was changed."""
+        with tempfile.TemporaryDirectory() as folder:
+            changed = f"{folder}/changed.sqlite3"
+            self.hands.shop.tool("backup", "--config", self.hands.shop.config, changed)
+            connection = sqlite3.connect(changed)
+            for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
+                connection.execute(f'DROP TRIGGER "{name}"')
+            connection.execute(f"UPDATE entry SET {column} = replace({column}, ?, ?)", (f'"{before}"', f'"{after}"'))
+            connection.commit()
+            connection.close()
+            out, _ = self.hands.shop.tool("verify", changed, "--recompute", "--json", status=1)
+        return json.loads(out)["recomputed"]["findings"]
+
     def test_verify_finds_a_result_that_does_not_follow_from_its_readings(self):
-        copy = self.hands.shop.folder / "copy.sqlite3"
-        self.hands.shop.tool("backup", "--config", self.hands.shop.config, copy)
-        changed = self.hands.shop.folder / "changed.sqlite3"
-        shutil.copy(copy, changed)
-        connection = sqlite3.connect(changed)
-        for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
-            connection.execute(f'DROP TRIGGER "{name}"')
         value = self.rows["hub"]["value"]
         worse = value[:-1] + str((int(value[-1]) + 1) % 10)   # by a picometre
-        connection.execute("UPDATE entry SET outcome = replace(outcome, ?, ?)", (f'"{value}"', f'"{worse}"'))
-        connection.commit()
-        connection.close()
-        out, _ = self.hands.shop.tool("verify", changed, "--recompute", "--json", status=1)
-        found = json.loads(out)["recomputed"]["findings"]
+        found = self.found_where("outcome", value, worse)
         self.assertEqual({one["code"] for one in found}, {"result_differs"})
         self.assertIn(value, found[0]["what"])
+
+    def test_verify_finds_a_reading_that_was_counted_otherwise_than_it_was_sent(self):
+        found = self.found_where("input", "39.985", "39.986")
+        self.assertEqual({one["code"] for one in found}, {"reading_differs"})
 
 
 class Rejected(unittest.TestCase):
